@@ -1,0 +1,342 @@
+"""Statements of conformity: one value with its uncertainty against its limits, by an agreed decision rule."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Literal
+
+Verdict = Literal["conforms", "does_not_conform", "inconclusive"]
+Statement = Literal["pass", "conditional_pass", "conditional_fail", "fail"]
+
+# Far below what any instrument resolves: 0.3 - 0.1 must not refuse 0.2 because of binary fractions.
+_RELATIVE_SLACK = 1e-12
+
+
+class LimitMissing(ValueError):
+    """A value cannot be judged because neither a minimum nor a maximum was given."""
+
+
+class UnknownDecisionRule(ValueError):
+    """The rule named is not in the table of decision rules."""
+
+
+@dataclass(frozen=True)
+class DecisionRule:
+    """One row of the table of decision rules: ``guard_factor`` is r in w = r U (None: the customer names it)."""
+
+    name: str
+    title: str
+    guard_factor: float | None
+    false_acceptance_bound: float | None = None
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What was decided on one value, with everything needed to print and to recompute it.
+
+    Attributes
+    ----------
+    verdict : str
+        ``conforms``, ``does_not_conform`` or ``inconclusive``.
+    reason : str
+        One or two plain sentences with the numbers.
+    probability_of_conformity : float or None
+        Probability, 0 to 1, that the true value lies within the limits; None where the uncertainty is not known.
+    statement : str or None
+        Four-state statement of ILAC-G8: ``pass``, ``conditional_pass``, ``conditional_fail``, ``fail``;
+        None where nothing could be stated.
+    acceptance_minimum, acceptance_maximum : float or None
+        Limits that the value itself must keep [unit of the value].
+    guard_band : float or None
+        w = r U [unit of the value]; negative under the non-critical rule.
+    rule : str
+        Name of the decision rule.
+    """
+
+    verdict: Verdict
+    reason: str
+    probability_of_conformity: float | None
+    statement: Statement | None
+    acceptance_minimum: float | None
+    acceptance_maximum: float | None
+    guard_band: float | None
+    rule: str
+
+
+def _load_rules() -> Mapping[str, DecisionRule]:
+    table = tomllib.loads(files(__package__).joinpath("decision_rules.toml").read_text(encoding="utf-8"))
+    return {
+        name: DecisionRule(name, row["title"], row.get("guard_factor"), row.get("false_acceptance_bound"))
+        for name, row in table.items()
+    }
+
+
+DECISION_RULES: Mapping[str, DecisionRule] = _load_rules()
+
+
+def guard_factor_of(rule: str, guard_factor: float | None = None) -> float:
+    """Return r, the guard band as a multiple of the expanded uncertainty.
+
+    Parameters
+    ----------
+    rule : str
+        A key of `DECISION_RULES`.
+    guard_factor : float, optional
+        The customer's own r, dimensionless; obligatory for ``customer_defined``, overrides r = 1 of ``guard_band``,
+        and refused elsewhere unless it repeats the table.
+
+    Returns
+    -------
+    float
+        r, dimensionless.
+
+    Raises
+    ------
+    UnknownDecisionRule
+        The rule is not in the table.
+    ValueError
+        r is missing, not finite, or contradicts the rule named.
+
+    References
+    ----------
+    ILAC-G8:09/2019 (from memory).
+
+    Examples
+    --------
+    >>> guard_factor_of("iso_14253")
+    0.83
+    """
+    if rule not in DECISION_RULES:
+        known = ", ".join(DECISION_RULES)
+        raise UnknownDecisionRule(f"“{rule}” is not a decision rule; use one of {known}.")
+    tabulated = DECISION_RULES[rule].guard_factor
+    if guard_factor is None:
+        if tabulated is None:
+            raise ValueError(f"The rule {rule} needs its guard factor: state r of w = r·U.")
+        return tabulated
+    if not math.isfinite(guard_factor):
+        raise ValueError("The guard factor must be a finite number.")
+    if rule not in ("guard_band", "customer_defined") and guard_factor != tabulated:
+        raise ValueError(f"The rule {rule} has r = {tabulated}; for another r use customer_defined.")
+    return float(guard_factor)
+
+
+def probability_of_conformity(
+    value: float, standard_uncertainty: float, *, minimum: float | None = None, maximum: float | None = None
+) -> float:
+    """Return the probability that the true value lies within the limits.
+
+    p = Φ((TU − y)/u) − Φ((TL − y)/u), for a normal distribution with no knowledge before the measurement.
+
+    Parameters
+    ----------
+    value : float
+        Measured value y [any unit, the same for all].
+    standard_uncertainty : float
+        u, at least 0.
+    minimum, maximum : float, optional
+        Tolerance limits TL and TU; a missing one is at infinity.
+
+    Returns
+    -------
+    float
+        Probability from 0 to 1, dimensionless. With u = 0: 1 within the limits (limits included), else 0.
+
+    Raises
+    ------
+    ValueError
+        u is negative or not finite, or the value is not finite.
+
+    References
+    ----------
+    JCGM 106:2012, 7.2 to 7.4 (from memory; worked examples recomputed).
+
+    Examples
+    --------
+    >>> round(probability_of_conformity(-5.47, 0.05, maximum=-5.40), 4)
+    0.9192
+    """
+    if not math.isfinite(value):
+        raise ValueError("The value must be a finite number.")
+    if not math.isfinite(standard_uncertainty) or standard_uncertainty < 0:
+        raise ValueError("The standard uncertainty must be a finite number, at least 0.")
+    low = -math.inf if minimum is None else minimum
+    high = math.inf if maximum is None else maximum
+    if standard_uncertainty == 0:
+        return 1.0 if low <= value <= high else 0.0
+    root = standard_uncertainty * math.sqrt(2)
+    below, above = (low - value) / root, (high - value) / root
+    if below > 0:  # both in the upper tail: subtract the small numbers, not two that are nearly 1
+        below, above = -above, -below
+    return max(0.0, 0.5 * math.erfc(-above) - 0.5 * math.erfc(-below))
+
+
+def _check(
+    minimum: float | None, maximum: float | None, expanded_uncertainty: float | None, coverage_factor: float
+) -> None:
+    if minimum is None and maximum is None:
+        raise LimitMissing("Nothing is judged without a limit: state a minimum or a maximum.")
+    if any(limit is not None and math.isnan(limit) for limit in (minimum, maximum)):
+        raise ValueError("A limit must be a number.")
+    if minimum is not None and maximum is not None and minimum > maximum:
+        raise ValueError(f"The minimum {minimum:g} lies above the maximum {maximum:g}.")
+    if expanded_uncertainty is not None and expanded_uncertainty < 0:
+        raise ValueError("The expanded uncertainty must be at least 0.")
+    if not (math.isfinite(coverage_factor) and coverage_factor > 0):
+        raise ValueError("The coverage factor must be a finite number above 0.")
+
+
+def _margin(value: float, minimum: float | None, maximum: float | None) -> tuple[float, float]:
+    """Return how far inside the nearest limit the value lies (negative: outside), and that limit."""
+    margins = []
+    if minimum is not None:
+        margins.append((value - minimum, minimum))
+    if maximum is not None:
+        margins.append((maximum - value, maximum))
+    return min(margins, key=lambda pair: pair[0])
+
+
+def _state(margin: float, band: float, slack: float) -> Statement:
+    """Return the four-state statement for a margin inside the limit, under a guard band of either sign."""
+    if margin >= band - slack:
+        return "pass"
+    if band <= 0 or margin < -band - slack:
+        return "fail"
+    return "conditional_pass" if margin >= -slack else "conditional_fail"
+
+
+_VERDICTS: Mapping[Statement, Verdict] = {
+    "pass": "conforms",
+    "conditional_pass": "inconclusive",
+    "conditional_fail": "inconclusive",
+    "fail": "does_not_conform",
+}
+
+
+def _in_words(statement: Statement, value: str, limits: str, band: float, margin: float, unit: str) -> str:
+    place = "inside" if margin >= 0 else "beyond"
+    lies = f"{value} lies {abs(margin):.4g}{unit} {place} the limit ({limits})"
+    if band == 0:
+        return f"{lies}; simple acceptance leaves no guard band."
+    needed = f"the guard band is {abs(band):.4g}{unit}"
+    if band < 0:
+        return f"{lies}; the non-critical rule refuses only beyond the limit by more than {abs(band):.4g}{unit}."
+    return {
+        "pass": f"{lies}; {needed}, which is kept.",
+        "conditional_pass": f"{lies}, but {needed}: with this uncertainty it cannot be called conforming.",
+        "conditional_fail": f"{lies}, but {needed}: with this uncertainty it cannot be called nonconforming.",
+        "fail": f"{lies}, by more than the guard band of {abs(band):.4g}{unit}.",
+    }[statement]
+
+
+def _limits_in_words(minimum: float | None, maximum: float | None, unit: str) -> str:
+    parts = []
+    if minimum is not None:
+        parts.append(f"minimum {minimum:.6g}{unit}")
+    if maximum is not None:
+        parts.append(f"maximum {maximum:.6g}{unit}")
+    return ", ".join(parts)
+
+
+def decide(
+    *,
+    value: float,
+    expanded_uncertainty: float | None,
+    coverage_factor: float = 2.0,
+    minimum: float | None = None,
+    maximum: float | None = None,
+    rule: str = "simple_acceptance",
+    guard_factor: float | None = None,
+    unit: str = "",
+) -> Decision:
+    """Decide whether one value conforms to its limits, with the measurement uncertainty and an agreed rule.
+
+    The acceptance limits are AL = TL + w below and AU = TU − w above, with the guard band w = r U. A value within them
+    ``conforms``; one beyond a tolerance limit by more than w ``does_not_conform``; between the two it is
+    ``inconclusive``, and `Decision.statement` says on which side of the limit it lies. Without a guard band, and
+    under the non-critical rule (w below 0), no value is in between.
+
+    Parameters
+    ----------
+    value : float
+        Measured value y [unit].
+    expanded_uncertainty : float or None
+        U [unit], at least 0; None where it is not known.
+    coverage_factor : float
+        k, dimensionless; u = U/k. The bounds in the table of rules hold for k = 2.
+    minimum, maximum : float, optional
+        Tolerance limits TL and TU [unit]; at least one. A value on a limit keeps it.
+    rule : str
+        A key of `DECISION_RULES`.
+    guard_factor : float, optional
+        The customer's own r, dimensionless.
+    unit : str
+        Symbol of the unit, for the reason only.
+
+    Returns
+    -------
+    Decision
+        Frozen; `Decision.probability_of_conformity` is None where U is not known.
+
+    Raises
+    ------
+    LimitMissing
+        Neither limit was given.
+    UnknownDecisionRule
+        The rule is not in the table.
+    ValueError
+        The limits are not numbers or cross, U is negative, k is not above 0, or r contradicts the rule.
+
+    Notes
+    -----
+    A value or uncertainty that is NaN or infinite is never judged: ``inconclusive``. An unknown uncertainty is
+    ``inconclusive`` under every rule with r other than 0; simple acceptance decides and says what is missing.
+    Comparisons allow 1 part in 10¹² for binary fractions.
+
+    References
+    ----------
+    ILAC-G8:09/2019 (from memory); JCGM 106:2012, 7 and 8 (from memory).
+
+    Examples
+    --------
+    >>> decide(value=94.0, expanded_uncertainty=5.0, maximum=100.0, rule="guard_band").verdict
+    'conforms'
+    >>> decide(value=97.0, expanded_uncertainty=5.0, maximum=100.0, rule="guard_band").statement
+    'conditional_pass'
+    """
+    _check(minimum, maximum, expanded_uncertainty, coverage_factor)
+    factor = guard_factor_of(rule, guard_factor)
+    spaced = f" {unit}" if unit else ""
+    if not math.isfinite(value):
+        return _undecided("The value is not a finite number, so nothing can be stated about it.", rule)
+    if expanded_uncertainty is not None and not math.isfinite(expanded_uncertainty):
+        return _undecided("The expanded uncertainty is not a finite number, so the value cannot be judged.", rule)
+    if expanded_uncertainty is None and factor != 0:
+        needs = DECISION_RULES[rule].title
+        return _undecided(f"The uncertainty is not known, and the agreed rule needs it ({needs}).", rule)
+    band = factor * (expanded_uncertainty or 0.0)
+    margin, limit = _margin(value, minimum, maximum)
+    slack = _RELATIVE_SLACK * max(abs(value), abs(limit), abs(band)) if math.isfinite(limit) else 0.0
+    statement = _state(margin, band, slack)
+    low, high = (None if minimum is None else minimum + band), (None if maximum is None else maximum - band)
+    reason = _in_words(
+        statement, f"{value:.6g}{spaced}", _limits_in_words(minimum, maximum, spaced), band, margin, spaced
+    )
+    if low is not None and high is not None and low > high:
+        reason += " The guard bands overlap: with this uncertainty no value can be accepted."
+    probability = None
+    if expanded_uncertainty is None:
+        reason += " The uncertainty is not known, so no probability is stated."
+    else:
+        probability = probability_of_conformity(
+            value, expanded_uncertainty / coverage_factor, minimum=minimum, maximum=maximum
+        )
+    return Decision(_VERDICTS[statement], reason, probability, statement, low, high, band, rule)
+
+
+def _undecided(reason: str, rule: str) -> Decision:
+    return Decision("inconclusive", reason, None, None, None, None, None, rule)
