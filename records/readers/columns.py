@@ -1,0 +1,195 @@
+"""Which column is which: by the heads, or by what a person said once for the instrument."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from records.readers.dialect import Dialect
+from records.readers.refusals import BadColumnMap, ColumnMissing
+from records.readers.stamps import is_stamp
+from records.readers.units import CHANNELS, factor_to, spellings_of, understand_head
+
+
+@dataclass(frozen=True)
+class MappedColumn:
+    """One column as a person named it: its head (or ``column 3``), and its unit where they stated one."""
+
+    column: str
+    unit: str | None = None
+
+
+@dataclass(frozen=True)
+class ColumnMap:
+    """Columns by channel: what COLUMNS.json holds, and what is remembered for an instrument."""
+
+    columns: Mapping[str, MappedColumn]
+
+    @classmethod
+    def from_dict(cls, content: Any) -> ColumnMap:
+        """Return the map that COLUMNS.json holds.
+
+        Parameters
+        ----------
+        content : mapping
+            ``{"time_s": "T", "voltage_kv": {"column": "CH1", "unit": "V"}}``.
+
+        Raises
+        ------
+        BadColumnMap
+            A channel, column or unit is not known; the key is named.
+        """
+        if not isinstance(content, Mapping):
+            raise BadColumnMap('The mapping must be an object such as {"time_s": "T", "voltage_kv": "CH1"}.')
+        return cls({channel: _mapped(channel, entry) for channel, entry in content.items()})
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the same as COLUMNS.json holds."""
+        return {
+            channel: mapped.column if mapped.unit is None else {"column": mapped.column, "unit": mapped.unit}
+            for channel, mapped in self.columns.items()
+        }
+
+
+def _mapped(channel: str, entry: Any) -> MappedColumn:
+    if channel not in CHANNELS:
+        raise BadColumnMap(f"“{channel}” is not a channel; use {', '.join(CHANNELS)}.")
+    if isinstance(entry, str):
+        return MappedColumn(entry)
+    if isinstance(entry, Mapping) and isinstance(entry.get("column"), str):
+        unit = entry.get("unit")
+        if unit is not None and (not isinstance(unit, str) or factor_to(channel, unit) is None):
+            raise BadColumnMap(f"{channel}: “{unit}” is not a unit of it; use {', '.join(spellings_of(channel)[:8])}.")
+        return MappedColumn(entry["column"], unit)
+    raise BadColumnMap(f'{channel}: state the column as text, or as {{"column": "CH1", "unit": "V"}}.')
+
+
+@dataclass(frozen=True)
+class Resolved:
+    """A column that is understood: its place, counted from 0, its channel and the factor to the channel's unit."""
+
+    index: int
+    channel: str
+    factor: float
+    is_stamp: bool = False
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """What is understood of the columns, what is not (places), and why not, in sentences."""
+
+    resolved: tuple[Resolved, ...]
+    unresolved: tuple[int, ...]
+    doubts: tuple[str, ...] = ()
+
+    def has(self, channel: str) -> bool:
+        """Return whether a column was found for the channel."""
+        return any(column.channel == channel for column in self.resolved)
+
+
+def _unit_of(dialect: Dialect, index: int, head_unit: str | None) -> str | None:
+    if head_unit:
+        return head_unit
+    return dialect.units[index] if dialect.units else None
+
+
+def _is_stamped(dialect: Dialect, index: int) -> bool:
+    cells = [row[index] for row in dialect.samples if index < len(row)]
+    return bool(cells) and all(map(is_stamp, cells))
+
+
+def _place_of(dialect: Dialect, channel: str, mapped: MappedColumn) -> int:
+    wanted = mapped.column.strip().casefold()
+    names = [head.strip().strip('"').casefold() for head in dialect.heads]
+    if wanted in names:
+        return names.index(wanted)
+    numbered = [f"column {number + 1}" for number in range(dialect.columns)]
+    if wanted in numbered:
+        return numbered.index(wanted)
+    raise ColumnMissing(
+        f"The column “{mapped.column}” mapped to {channel} is not in the file, which has "
+        f"{', '.join(f'“{head}”' for head in dialect.heads)}. Correct the mapping, or choose another file."
+    )
+
+
+def _by_mapping(dialect: Dialect, columns: ColumnMap) -> list[Resolved]:
+    found = []
+    for channel, mapped in columns.columns.items():
+        index = _place_of(dialect, channel, mapped)
+        if _is_stamped(dialect, index):
+            found.append(Resolved(index, channel, 1.0, channel == "time_s"))
+            continue
+        stated = mapped.unit or _unit_of(dialect, index, understand_head(dialect.heads[index])[1])
+        factor = 1.0 if stated is None else factor_to(channel, stated)
+        if factor is None:
+            raise BadColumnMap(
+                f"The column “{mapped.column}” is in “{stated}”, which is no unit of {channel}. State the unit in the "
+                f"mapping; known are {', '.join(spellings_of(channel)[:8])}."
+            )
+        found.append(Resolved(index, channel, factor))
+    return found
+
+
+def _by_head(dialect: Dialect, index: int) -> tuple[Resolved | None, str]:
+    """Return the column as its head tells it, or None and why not."""
+    head = dialect.heads[index]
+    channel, head_unit = understand_head(head)
+    if channel is None and dialect.has_heads and _is_stamped(dialect, index):
+        channel = "time_s"
+    if channel is None:
+        return None, ""
+    if _is_stamped(dialect, index):
+        return Resolved(index, channel, 1.0, True), ""
+    unit = _unit_of(dialect, index, head_unit)
+    if unit is None:
+        return None, f"The head “{head}” names no unit."
+    factor = factor_to(channel, unit)
+    if factor is None:
+        return None, f"“{unit}” of the column “{head}” is not a unit that is known for it."
+    return Resolved(index, channel, factor), ""
+
+
+def resolve(dialect: Dialect, columns: ColumnMap | None = None) -> Resolution:
+    """Return which column is which.
+
+    Parameters
+    ----------
+    dialect : Dialect
+        What was understood of the file.
+    columns : ColumnMap, optional
+        What a person said; it goes before the heads. A unit stated there goes before the file's; where it states
+        none, the file's unit counts, and where neither does, the values are in the channel's own unit.
+
+    Returns
+    -------
+    Resolution
+        Two columns that claim one channel are both left unresolved, with the doubt in words.
+
+    Raises
+    ------
+    ColumnMissing
+        A mapped column is not in the file.
+    BadColumnMap
+        The file's unit of a mapped column cannot be of that channel.
+    """
+    mapped = _by_mapping(dialect, columns) if columns else []
+    taken = {column.channel for column in mapped}
+    found, doubts = [], []
+    for index in range(dialect.columns):
+        if any(column.index == index for column in mapped):
+            continue
+        column, doubt = _by_head(dialect, index)
+        if column and column.channel not in taken:
+            found.append(column)
+        elif doubt:
+            doubts.append(doubt)
+    for channel in {column.channel for column in found}:
+        rivals = [column for column in found if column.channel == channel]
+        if len(rivals) > 1:
+            names = " and ".join(f"“{dialect.heads[column.index]}”" for column in rivals)
+            doubts.append(f"{names} could both be {channel}.")
+            found = [column for column in found if column.channel != channel]
+    resolved = sorted([*mapped, *found], key=lambda column: column.index)
+    places = {column.index for column in resolved}
+    return Resolution(tuple(resolved), tuple(i for i in range(dialect.columns) if i not in places), tuple(doubts))

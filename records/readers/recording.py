@@ -1,0 +1,78 @@
+"""What was read from a file: arrays with units, and what was odd about them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What reading one file may cost.
+
+    Attributes
+    ----------
+    max_bytes : int
+        Largest file [bytes].
+    max_rows : int
+        Most rows of numbers.
+    min_rows : int
+        Fewest rows that any evaluation can use.
+    cpu_s : int
+        Processor time of the child process [s].
+    memory_bytes : int
+        Address space of the child process [bytes].
+    """
+
+    max_bytes: int = 512 * 1024 * 1024
+    max_rows: int = 20_000_000
+    min_rows: int = 3
+    cpu_s: int = 60
+    memory_bytes: int = 6 * 1024**3
+
+
+DEFAULT = Limits()
+
+
+@dataclass(frozen=True)
+class Recording:
+    """Arrays of one record, all of the same length.
+
+    Attributes
+    ----------
+    time_s : ndarray (n,)
+        Time of each sample [s], never falling. Clock times count from the first row.
+    channels : mapping of str to ndarray (n,)
+        Samples by name with unit: ``voltage_kv``, ``charge_pc``, …
+    metadata : mapping of str to str
+        Lines before the heads, and ``start`` where the file tells a date or clock time.
+    oddities : tuple of str
+        Sentences on what was odd about the file but did not prevent its reading.
+    sha256 : str
+        Digest of the file's bytes, hexadecimal; empty for a recording that was never a file.
+    """
+
+    time_s: Samples
+    channels: Mapping[str, Samples]
+    metadata: Mapping[str, str] = field(default_factory=dict)
+    oddities: tuple[str, ...] = ()
+    sha256: str = ""
+
+    @property
+    def rows(self) -> int:
+        """Number of samples."""
+        return len(self.time_s)
+
+    @property
+    def duration_s(self) -> float:
+        """Time from the first sample to the last [s]; 0 where there are fewer than two."""
+        return float(self.time_s[-1] - self.time_s[0]) if self.rows > 1 else 0.0
+
+    def channel(self, name: str) -> Samples | None:
+        """Return the samples of one channel, or None where the record has none."""
+        return self.channels.get(name)
