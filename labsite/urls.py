@@ -1,0 +1,15 @@
+"""Addresses of the site: each app brings its own."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("account/", include("allauth.urls")),
+    path("people/", include("labsite.people.web.urls")),
+    path("jobs/", include("labsite.jobs.web.urls")),
+    path("", include("labsite.ui.web.urls")),
+    path("instruments/", include("equipment.web.urls")),
+    path("", include("schedules.web.urls")),
+    path("", include("records.web.urls")),
+    path("portal/", include("records.portal.urls")),
+    path("api/", include("records.api.urls")),
+]
