@@ -318,23 +318,33 @@ def decide(
     if expanded_uncertainty is None and factor != 0:
         needs = DECISION_RULES[rule].title
         return _undecided(f"The uncertainty is not known, and the agreed rule needs it ({needs}).", rule)
+    return _judge(value, expanded_uncertainty, coverage_factor, minimum, maximum, rule, factor, spaced)
+
+
+def _judge(
+    value: float,
+    expanded_uncertainty: float | None,
+    coverage_factor: float,
+    minimum: float | None,
+    maximum: float | None,
+    rule: str,
+    factor: float,
+    spaced: str,
+) -> Decision:
     band = factor * (expanded_uncertainty or 0.0)
     margin, limit = _margin(value, minimum, maximum)
     slack = _RELATIVE_SLACK * max(abs(value), abs(limit), abs(band)) if math.isfinite(limit) else 0.0
     statement = _state(margin, band, slack)
     low, high = (None if minimum is None else minimum + band), (None if maximum is None else maximum - band)
-    reason = _in_words(
-        statement, f"{value:.6g}{spaced}", _limits_in_words(minimum, maximum, spaced), band, margin, spaced
-    )
+    limits = _limits_in_words(minimum, maximum, spaced)
+    reason = _in_words(statement, f"{value:.6g}{spaced}", limits, band, margin, spaced)
     if low is not None and high is not None and low > high:
         reason += " The guard bands overlap: with this uncertainty no value can be accepted."
-    probability = None
     if expanded_uncertainty is None:
         reason += " The uncertainty is not known, so no probability is stated."
-    else:
-        probability = probability_of_conformity(
-            value, expanded_uncertainty / coverage_factor, minimum=minimum, maximum=maximum
-        )
+        return Decision(_VERDICTS[statement], reason, None, statement, low, high, band, rule)
+    u = expanded_uncertainty / coverage_factor
+    probability = probability_of_conformity(value, u, minimum=minimum, maximum=maximum)
     return Decision(_VERDICTS[statement], reason, probability, statement, low, high, band, rule)
 
 

@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
+
+Column = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,20 @@ class Line:
         return Predicted(x, math.hypot(self.at(x).standard_uncertainty, y_uncertainty) / abs(self.slope))
 
 
+def _columns(x: ArrayLike, y: ArrayLike, y_uncertainty: ArrayLike | None) -> tuple[Column, Column, Column]:
+    abscissae, ordinates = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    errors = np.ones_like(ordinates) if y_uncertainty is None else np.asarray(y_uncertainty, dtype=float)
+    if abscissae.ndim != 1 or abscissae.shape != ordinates.shape or abscissae.shape != errors.shape:
+        raise ValueError("x, y and the uncertainties must be lists of the same length.")
+    if abscissae.size < 3:
+        raise ValueError("A line with its uncertainty needs at least 3 points.")
+    if not all(np.isfinite(column).all() for column in (abscissae, ordinates, errors)):
+        raise ValueError("Every x, y and uncertainty must be a finite number.")
+    if not (errors > 0).all():
+        raise ValueError("Every uncertainty must be above 0.")
+    return abscissae, ordinates, errors
+
+
 def fit_line(x: ArrayLike, y: ArrayLike, y_uncertainty: ArrayLike | None = None) -> Line:
     """Fit y = a + b x by least squares.
 
@@ -145,16 +161,7 @@ def fit_line(x: ArrayLike, y: ArrayLike, y_uncertainty: ArrayLike | None = None)
     >>> (line.intercept, line.slope, line.residual_deviation)
     (1.0, 2.0, 0.0)
     """
-    abscissae, ordinates = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    errors = np.ones_like(ordinates) if y_uncertainty is None else np.asarray(y_uncertainty, dtype=float)
-    if abscissae.ndim != 1 or abscissae.shape != ordinates.shape or abscissae.shape != errors.shape:
-        raise ValueError("x, y and the uncertainties must be lists of the same length.")
-    if abscissae.size < 3:
-        raise ValueError("A line with its uncertainty needs at least 3 points.")
-    if not all(np.isfinite(column).all() for column in (abscissae, ordinates, errors)):
-        raise ValueError("Every x, y and uncertainty must be a finite number.")
-    if not (errors > 0).all():
-        raise ValueError("Every uncertainty must be above 0.")
+    abscissae, ordinates, errors = _columns(x, y, y_uncertainty)
     weights = (errors.min() / errors) ** 2
     total = float(weights.sum())
     centre = float(weights @ abscissae) / total
