@@ -1,0 +1,58 @@
+"""Calibrations and their points."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class Calibration(models.Model):
+    """One row: one calibration of one instrument, as its certificate reports it."""
+
+    class Verdict(models.TextChoices):
+        WITHIN = "within", "Within what the laboratory requires"
+        OUTSIDE = "outside", "Outside what the laboratory requires"
+
+    instrument = models.ForeignKey("equipment.Instrument", on_delete=models.PROTECT, related_name="calibrations")
+    laboratory = models.CharField(max_length=200)
+    accreditation = models.CharField(max_length=80, blank=True)
+    certificate_number = models.CharField(max_length=80)
+    calibrated_on = models.DateField()
+    due_on = models.DateField()
+    relative_uncertainty_pct = models.FloatField(help_text="Expanded, in per cent of the reading")
+    coverage_factor = models.FloatField(default=2.0)
+    verdict = models.CharField(max_length=20, choices=Verdict.choices, default=Verdict.WITHIN)
+    remarks = models.TextField(blank=True)
+    entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("-calibrated_on", "-pk")
+        constraints = [
+            models.CheckConstraint(condition=models.Q(due_on__gt=models.F("calibrated_on")), name="due_after_calibrated"),
+            models.CheckConstraint(condition=models.Q(relative_uncertainty_pct__gt=0), name="uncertainty_above_zero"),
+            models.UniqueConstraint(fields=["instrument", "certificate_number"], name="a_certificate_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate_number}, {self.calibrated_on}"
+
+
+class CalibrationPoint(models.Model):
+    """One row: one point of a calibration, as found or as left."""
+
+    class Moment(models.TextChoices):
+        AS_FOUND = "as_found", "As found"
+        AS_LEFT = "as_left", "As left"
+
+    calibration = models.ForeignKey(Calibration, on_delete=models.PROTECT, related_name="points")
+    moment = models.CharField(max_length=10, choices=Moment.choices)
+    unit = models.CharField(max_length=12)
+    reference = models.FloatField()
+    reading = models.FloatField()
+    expanded_uncertainty = models.FloatField()
+
+    class Meta:
+        ordering = ("moment", "reference")
+
+    def __str__(self) -> str:
+        return f"{self.reading} {self.unit} at {self.reference} {self.unit}, {self.get_moment_display()}"

@@ -1,0 +1,67 @@
+"""Instruments."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class Quantity(models.TextChoices):
+    """What an instrument measures, or a system as a whole."""
+
+    VOLTAGE = "voltage", "Voltage"
+    CHARGE = "charge", "Apparent charge"
+    IMPULSE = "impulse", "Impulse voltage"
+    IMPEDANCE = "impedance", "Impedance"
+    RESISTANCE = "resistance", "Resistance"
+    TEMPERATURE = "temperature", "Temperature"
+    PRESSURE = "pressure", "Pressure"
+    HUMIDITY = "humidity", "Humidity"
+    TIME = "time", "Time"
+
+
+class InstrumentQuerySet(models.QuerySet["Instrument"]):
+    """Reads of instruments."""
+
+    def visible_to(self, viewer) -> InstrumentQuerySet:
+        """Return all for the laboratory's own people, none for anyone else."""
+        return self if viewer.is_laboratory else self.none()
+
+    def for_list(self) -> InstrumentQuerySet:
+        """Return with the calibrations that a status needs."""
+        return self.prefetch_related("calibrations")
+
+    def for_detail(self) -> InstrumentQuerySet:
+        """Return with calibrations, their points, and the systems it belongs to."""
+        return self.prefetch_related("calibrations__points", "memberships__system")
+
+
+class Instrument(models.Model):
+    """One row: one physical instrument with its own serial number."""
+
+    class State(models.TextChoices):
+        IN_USE = "in_use", "In use"
+        IN_CALIBRATION = "in_calibration", "Away for calibration"
+        QUARANTINED = "quarantined", "Quarantined"
+        RETIRED = "retired", "Retired"
+
+    identifier = models.CharField(max_length=40, unique=True)
+    description = models.CharField(max_length=200)
+    maker = models.CharField(max_length=120, blank=True)
+    model = models.CharField(max_length=120, blank=True)
+    serial = models.CharField(max_length=80)
+    firmware = models.CharField(max_length=80, blank=True)
+    location = models.CharField(max_length=120, blank=True)
+    quantity = models.CharField(max_length=20, choices=Quantity.choices)
+    range_text = models.CharField(max_length=120, blank=True)
+    state = models.CharField(max_length=20, choices=State.choices, default=State.IN_USE)
+    interval_months = models.PositiveIntegerField(default=12)
+    column_map = models.JSONField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = InstrumentQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("identifier",)
+
+    def __str__(self) -> str:
+        return f"{self.identifier} {self.description}"

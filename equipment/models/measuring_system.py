@@ -1,0 +1,52 @@
+"""Measuring systems: the instruments that together make one measurement."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from equipment.models.instrument import Quantity
+
+
+class MeasuringSystemQuerySet(models.QuerySet["MeasuringSystem"]):
+    """Reads of measuring systems."""
+
+    def visible_to(self, viewer) -> MeasuringSystemQuerySet:
+        """Return all for the laboratory's own people, none for anyone else."""
+        return self if viewer.is_laboratory else self.none()
+
+    def for_list(self) -> MeasuringSystemQuerySet:
+        """Return with components and their calibrations."""
+        return self.prefetch_related("components__instrument__calibrations")
+
+
+class MeasuringSystem(models.Model):
+    """One row: one assignment of a scale factor to a set of instruments; a changed component starts a new one."""
+
+    name = models.CharField(max_length=120, unique=True)
+    quantity = models.CharField(max_length=20, choices=Quantity.choices)
+    scale_factor = models.FloatField(default=1.0)
+    relative_uncertainty_pct = models.FloatField()
+    coverage_factor = models.FloatField(default=2.0)
+    assigned_on = models.DateField()
+    ended_on = models.DateField(null=True, blank=True)
+
+    objects = MeasuringSystemQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("name",)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SystemComponent(models.Model):
+    """One row: one instrument as part of one measuring system."""
+
+    system = models.ForeignKey(MeasuringSystem, on_delete=models.PROTECT, related_name="components")
+    instrument = models.ForeignKey("equipment.Instrument", on_delete=models.PROTECT, related_name="memberships")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["system", "instrument"], name="a_component_once")]
+
+    def __str__(self) -> str:
+        return f"{self.instrument} in {self.system}"
