@@ -89,7 +89,6 @@ def test_monte_carlo_asked_for_oddly(asked):
         statement_of(SUM | {"monte_carlo": asked})
 
 
-@pytest.mark.skipif(not (HOUSE / "labsite" / "settings.py").exists(), reason="the site has no settings yet")
 def test_as_a_process(tmp_path):
     path = tmp_path / "budget.json"
     path.write_text(json.dumps(SUM), encoding="utf-8")
