@@ -1,1 +1,1 @@
-
+"""Recordings against procedures: quantities, uncertainty, verdicts and reasons (pure: no Django, no clock)."""

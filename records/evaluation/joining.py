@@ -1,0 +1,65 @@
+"""A record in several parts: joined where their times continue, refused where they do not."""
+
+from __future__ import annotations
+
+import hashlib
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+
+from records.evaluation.stages import longest_gap_s, usual_interval
+from records.readers.recording import Recording
+
+
+class RecordsDoNotJoin(ValueError):
+    """The files given are not parts of one record."""
+
+
+def join(recordings: Sequence[Recording]) -> Recording:
+    """Return one recording for one performance of a step.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        One, or the parts of one in any order.
+
+    Returns
+    -------
+    Recording
+        Parts in order of time; its digest is SHA-256 over the parts' digests in that order, in hexadecimal.
+
+    Raises
+    ------
+    RecordsDoNotJoin
+        None is given, the channels differ, or the times overlap or leave a gap (more than five usual intervals and
+        more than 1 s). Records of several arrangements, as each phase in turn, are separate runs.
+    """
+    if not recordings:
+        raise RecordsDoNotJoin("No record was given; name at least one file.")
+    if len(recordings) == 1:
+        return recordings[0]
+    parts = sorted(recordings, key=lambda part: float(part.time_s[0]) if part.rows else 0.0)
+    for before, after in itertools.pairwise(parts):
+        _check_continues(before, after)
+    names = list(parts[0].channels)
+    return Recording(
+        np.concatenate([part.time_s for part in parts]),
+        {name: np.concatenate([part.channels[name] for part in parts]) for name in names},
+        {key: value for part in reversed(parts) for key, value in part.metadata.items()},
+        tuple(oddity for part in parts for oddity in part.oddities),
+        hashlib.sha256("".join(part.sha256 for part in parts).encode()).hexdigest(),
+    )
+
+
+def _check_continues(before: Recording, after: Recording) -> None:
+    if set(before.channels) != set(after.channels):
+        raise RecordsDoNotJoin("The files have different channels, so they are not parts of one record.")
+    if not before.rows or not after.rows:
+        raise RecordsDoNotJoin("One of the files has no samples.")
+    step = float(after.time_s[0] - before.time_s[-1])
+    if not 0 < step <= longest_gap_s(usual_interval(before.time_s)):
+        raise RecordsDoNotJoin(
+            f"One file ends at {before.time_s[-1]:.6g} s and the next begins at {after.time_s[0]:.6g} s: they are "
+            "not parts of one record. Evaluate each on its own."
+        )

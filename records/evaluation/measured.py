@@ -1,0 +1,112 @@
+"""A measured quantity before it is judged, and its uncertainty from instruments, resolution and sampling."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from records.evaluation.findings import Verdict
+from records.evaluation.setups import Setup
+from records.readers.recording import Samples
+
+COVERAGE_FACTOR = 2.0
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What the record says about one quantity.
+
+    Attributes
+    ----------
+    value : float or None
+        Measured value [unit of the quantity]; None where there is none.
+    expanded_uncertainty : float or None
+        U at k = 2 [unit]; None where it is not known.
+    words : str
+        What the record shows, in a sentence.
+    at_least, at_most : float or None
+        What is known of the quantity where it has no value, as an inception that lies above the highest voltage.
+    settled : str or None
+        A verdict that no limit decides.
+    """
+
+    value: float | None
+    expanded_uncertainty: float | None = None
+    words: str = ""
+    at_least: float | None = None
+    at_most: float | None = None
+    settled: Verdict | None = None
+
+
+def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
+    """Return the relative standard uncertainty of the instruments for one quantity.
+
+    The root of the sum of squares of U/k over the instruments that name the quantity; those that name none count for
+    voltage and charge alike.
+
+    Parameters
+    ----------
+    setup : Setup
+        With its instruments.
+    quantity : str
+        ``voltage``, ``charge`` or ``time``.
+
+    Returns
+    -------
+    float or None
+        Dimensionless; None where no instrument counts, so that nothing is known.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.2 (from memory).
+    """
+    shares = [
+        instrument.relative_uncertainty_pct / 100 / instrument.coverage_factor
+        for instrument in setup.instruments
+        if instrument.quantity == quantity or (instrument.quantity is None and quantity != "time")
+    ]
+    return math.sqrt(math.fsum(share**2 for share in shares)) if shares else None
+
+
+def resolution_of(values: Samples) -> float:
+    """Return the smallest step between different values, the resolution with which they were written.
+
+    Parameters
+    ----------
+    values : ndarray (n,)
+        Samples [any unit]; at most 10 000 of them, evenly spread, are looked at.
+
+    Returns
+    -------
+    float
+        Step [same unit]; 0 where all values are equal or steps are at the level of rounding.
+    """
+    thinned = np.unique(values[:: max(1, len(values) // 10_000)])
+    steps = np.diff(thinned)
+    floor = 1e-9 * float(np.abs(thinned).max(initial=0.0))
+    steps = steps[steps > floor]
+    return float(steps.min()) if len(steps) else 0.0
+
+
+def expanded(value: float, relative: float | None, *standard_uncertainties: float) -> float | None:
+    """Return U at k = 2 of one value: instruments' relative part and further parts by root of squares.
+
+    Parameters
+    ----------
+    value : float
+        Measured value [unit].
+    relative : float or None
+        Relative standard uncertainty of the instruments; None where not known.
+    *standard_uncertainties : float
+        Further standard uncertainties [unit], as resolution/√12.
+
+    Returns
+    -------
+    float or None
+        U [unit]; None where the instruments' part is not known.
+    """
+    if relative is None:
+        return None
+    return COVERAGE_FACTOR * math.hypot(value * relative, *standard_uncertainties)

@@ -1,0 +1,104 @@
+"""The shell contract of `evaluate`: files in, findings and exit status out (pure but for reading the files named)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from records.evaluation.evaluating import evaluate
+from records.evaluation.findings import Evaluation
+from records.evaluation.joining import RecordsDoNotJoin
+from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.setups import BadSetup, Setup, parse_setup
+from records.evaluation.step import BadStep, Step, parse_step
+from records.readers.columns import ColumnMap
+from records.readers.reading import read_record
+from records.readers.recording import Recording
+from records.readers.refusals import RecordRefused
+
+STATUS = {"conforms": 0, "does_not_conform": 1, "inconclusive": 3, "not_valid": 3}
+_STEP_BYTES = 4 * 1024 * 1024
+
+
+class BadInput(ValueError):
+    """A file given to the command cannot be used: one line that names the file, the place and the mend."""
+
+
+def evaluate_files(
+    step: str, records: Sequence[str], *, setup: str | None = None, columns: str | None = None
+) -> Evaluation:
+    """Return the evaluation of the files named.
+
+    Parameters
+    ----------
+    step : str
+        Path of STEP.json.
+    records : sequence of str
+        Paths of the record, or of its parts.
+    setup, columns : str, optional
+        Paths of SETUP.json and COLUMNS.json.
+
+    Returns
+    -------
+    Evaluation
+        Frozen.
+
+    Raises
+    ------
+    BadInput
+        Any file is missing, unreadable or wrong; the message is one line.
+    """
+    parsed: Step = _parsed(step, parse_step)
+    circuit: Setup = _parsed(setup, parse_setup) if setup else Setup()
+    mapping: ColumnMap | None = _parsed(columns, ColumnMap.from_dict) if columns else None
+    recordings = [_recording(path, mapping, CHANNELS_BY_KIND[parsed.kind]) for path in records]
+    try:
+        return evaluate(parsed, recordings, circuit)
+    except RecordsDoNotJoin as fault:
+        raise BadInput(_line(", ".join(records), str(fault))) from fault
+
+
+def _line(path: str, words: str) -> str:
+    return " ".join(f"{path}: {words}".split())
+
+
+def _parsed(path: str, parse: Callable[[Any], Any]) -> Any:
+    try:
+        return parse(_json(path))
+    except (BadStep, BadSetup, RecordRefused) as fault:
+        raise BadInput(_line(path, str(fault))) from fault
+
+
+def _refuse_constant(name: str) -> float:
+    raise BadStep(f"{name} is not a number in JSON; state a finite number.")
+
+
+def _json(path: str) -> Any:
+    place = Path(path)
+    try:
+        if place.stat().st_size > _STEP_BYTES:
+            raise BadInput(_line(path, "is larger than 4 MB, too large for this file; name the right one."))
+        return json.loads(place.read_text(encoding="utf-8-sig"), parse_constant=_refuse_constant)
+    except json.JSONDecodeError as fault:
+        where = f"line {fault.lineno}, column {fault.colno}"
+        raise BadInput(_line(path, f"{where}: not valid JSON ({fault.msg}). Correct it there.")) from fault
+    except UnicodeDecodeError as fault:
+        raise BadInput(_line(path, f"byte {fault.start}: not UTF-8. Save the file as UTF-8.")) from fault
+    except RecursionError as fault:
+        raise BadInput(_line(path, "is nested too deeply. Give a plain step.")) from fault
+    except OSError as fault:
+        raise BadInput(_line(path, f"cannot be read ({fault.strerror}). Check the name.")) from fault
+
+
+def _recording(path: str, mapping: ColumnMap | None, needed: Sequence[str]) -> Recording:
+    try:
+        return read_record(path, columns=mapping, needed=needed)
+    except RecordRefused as refusal:
+        where = f"row {refusal.row}: " if refusal.row and f"Row {refusal.row}" not in refusal.message else ""
+        mend = ' Use --columns COLUMNS.json, such as {"time_s": "T", "voltage_kv": {"column": "CH1", "unit": "V"}}.'
+        is_mapping = type(refusal).__name__ == "MappingNeeded"
+        raise BadInput(_line(path, f"{where}{refusal.message}{mend if is_mapping else ''}")) from refusal
+    except OSError as fault:
+        raise BadInput(_line(path, f"cannot be read ({fault.strerror}). Check the name.")) from fault
