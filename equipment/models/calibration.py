@@ -28,7 +28,9 @@ class Calibration(models.Model):
     class Meta:
         ordering = ("-calibrated_on", "-pk")
         constraints = [
-            models.CheckConstraint(condition=models.Q(due_on__gt=models.F("calibrated_on")), name="due_after_calibrated"),
+            models.CheckConstraint(
+                condition=models.Q(due_on__gt=models.F("calibrated_on")), name="due_after_calibrated"
+            ),
             models.CheckConstraint(condition=models.Q(relative_uncertainty_pct__gt=0), name="uncertainty_above_zero"),
             models.UniqueConstraint(fields=["instrument", "certificate_number"], name="a_certificate_once"),
         ]

@@ -1,0 +1,47 @@
+"""Records: uploaded files, kept byte for byte."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class RecordQuerySet(models.QuerySet["Record"]):
+    """Reads of records."""
+
+    def visible_to(self, viewer) -> RecordQuerySet:
+        """Return all for the laboratory, and for a customer those of their own approved runs."""
+        if viewer.is_laboratory:
+            return self
+        own = models.Q(run__step__plan__unit__order__customer=viewer.organisation_id, run__state="approved")
+        return self.filter(own) if viewer.has_role("customer") else self.none()
+
+
+class Record(models.Model):
+    """One row: one uploaded file of one run; `path` is under the content-addressed store, never the given name."""
+
+    class State(models.TextChoices):
+        STORED = "stored", "Stored, not read yet"
+        NEEDS_MAPPING = "needs_mapping", "Columns to be told"
+        READ = "read", "Read"
+        REFUSED = "refused", "Refused"
+
+    run = models.ForeignKey("records.Run", on_delete=models.PROTECT, related_name="records")
+    given_name = models.CharField(max_length=255)
+    path = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    size_bytes = models.PositiveBigIntegerField()
+    state = models.CharField(max_length=20, choices=State.choices, default=State.STORED)
+    words = models.TextField(blank=True)
+    column_map = models.JSONField(null=True, blank=True)
+    summary = models.JSONField(default=dict, blank=True)
+    uploaded_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    uploaded_at = models.DateTimeField(auto_now_add=True)
+
+    objects = RecordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("pk",)
+        constraints = [models.UniqueConstraint(fields=["run", "sha256"], name="the_same_bytes_once_a_run")]
+
+    def __str__(self) -> str:
+        return self.given_name

@@ -1,0 +1,31 @@
+"""Test bays and the sources in them."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class BayQuerySet(models.QuerySet["Bay"]):
+    """Reads of bays."""
+
+    def visible_to(self, viewer) -> BayQuerySet:
+        """Return all for the laboratory and its administrator, none for anyone else."""
+        return self if viewer.is_laboratory or viewer.is_administrator else self.none()
+
+
+class Bay(models.Model):
+    """One row: one test area with what its source can do."""
+
+    name = models.CharField(max_length=60, unique=True)
+    source_kv = models.FloatField()
+    source_kva = models.FloatField()
+    frequency_hz = models.FloatField(default=50)
+    residual_discharge_pc = models.FloatField(default=5)
+
+    objects = BayQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("name",)
+
+    def __str__(self) -> str:
+        return self.name

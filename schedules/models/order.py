@@ -1,0 +1,71 @@
+"""Orders with their contract review."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class OrderQuerySet(models.QuerySet["Order"]):
+    """Reads of orders."""
+
+    def visible_to(self, viewer) -> OrderQuerySet:
+        """Return all for the laboratory, a customer's own for a customer, none for anyone else."""
+        if viewer.is_laboratory:
+            return self
+        return self.filter(customer=viewer.organisation_id) if viewer.has_role("customer") else self.none()
+
+    def for_list(self) -> OrderQuerySet:
+        """Return with what a list shows."""
+        return self.select_related("customer").annotate(unit_count=models.Count("units"))
+
+
+class Order(models.Model):
+    """One row: what a customer bought, and what was agreed with them before testing."""
+
+    class DecisionRule(models.TextChoices):
+        SIMPLE_ACCEPTANCE = "simple_acceptance", "Simple acceptance (ILAC-G8, w = 0)"
+        GUARD_BAND = "guard_band", "Guard band (ILAC-G8, w = U)"
+
+    class DischargeProcedure(models.TextChoices):
+        AGREED_PRACTICE = "agreed_practice", "Agreed practice (pre-stress, then hold)"
+        IEEE_GUIDE = "ieee_guide", "IEEE guide for switchgear"
+
+    number = models.CharField(max_length=60, unique=True)
+    customer = models.ForeignKey("people.Organisation", on_delete=models.PROTECT, related_name="orders")
+    purchase_reference = models.CharField(max_length=120)
+    standards = models.JSONField(default=list)
+    decision_rule = models.CharField(
+        max_length=30, choices=DecisionRule.choices, default=DecisionRule.SIMPLE_ACCEPTANCE
+    )
+    discharge_procedure = models.CharField(
+        max_length=30, choices=DischargeProcedure.choices, default=DischargeProcedure.AGREED_PRACTICE
+    )
+    hold_kinds = models.JSONField(default=list, blank=True)
+    witness_kinds = models.JSONField(default=list, blank=True)
+    wanted_on = models.DateField(null=True, blank=True)
+    remarks = models.TextField(blank=True)
+    entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    entered_at = models.DateTimeField(auto_now_add=True)
+    reviewed_by = models.ForeignKey("people.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    reviewed_at = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = OrderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("-pk",)
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(reviewed_by__isnull=True, reviewed_at__isnull=True)
+                | models.Q(reviewed_by__isnull=False, reviewed_at__isnull=False),
+                name="review_has_who_and_when",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+    @property
+    def is_reviewed(self) -> bool:
+        """Say whether the contract review is done."""
+        return self.reviewed_at is not None

@@ -1,0 +1,92 @@
+"""Plans, their steps and the arrangements of a step."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class Plan(models.Model):
+    """One row: one revision of the plan of one unit, with the digest of the derived document. Never edited."""
+
+    unit = models.ForeignKey("schedules.Unit", on_delete=models.PROTECT, related_name="plans")
+    revision = models.PositiveIntegerField()
+    document = models.JSONField()
+    digest = models.CharField(max_length=64)
+    is_current = models.BooleanField(default=True)
+    made_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("-revision",)
+        constraints = [
+            models.UniqueConstraint(fields=["unit", "revision"], name="a_revision_once_a_unit"),
+            models.UniqueConstraint(
+                fields=["unit"], condition=models.Q(is_current=True), name="one_current_plan_a_unit"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Plan {self.revision} of {self.unit}"
+
+
+class StepQuerySet(models.QuerySet["Step"]):
+    """Reads of steps."""
+
+    def visible_to(self, viewer) -> StepQuerySet:
+        """Return all for the laboratory, a customer's own for a customer, none for anyone else."""
+        if viewer.is_laboratory:
+            return self
+        own = models.Q(plan__unit__order__customer=viewer.organisation_id)
+        return self.filter(own) if viewer.has_role("customer") else self.none()
+
+
+class Step(models.Model):
+    """One row: one test of a plan; `document` is the step as derived: procedure, criteria, basis."""
+
+    class Point(models.TextChoices):
+        NONE = "", "None"
+        HOLD = "hold", "Hold point"
+        WITNESS = "witness", "Witness point"
+
+    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="steps")
+    position = models.PositiveIntegerField()
+    kind = models.CharField(max_length=40)
+    title = models.CharField(max_length=200)
+    point = models.CharField(max_length=10, choices=Point.choices, blank=True, default=Point.NONE)
+    document = models.JSONField()
+    released_by = models.ForeignKey("people.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    released_at = models.DateTimeField(null=True, blank=True)
+    release_reason = models.TextField(blank=True)
+
+    objects = StepQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("position",)
+        constraints = [
+            models.UniqueConstraint(fields=["plan", "position"], name="a_position_once_a_plan"),
+            models.CheckConstraint(
+                condition=models.Q(released_by__isnull=True, released_at__isnull=True)
+                | models.Q(released_by__isnull=False, released_at__isnull=False),
+                name="release_has_who_and_when",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class Arrangement(models.Model):
+    """One row: which terminals are energised and which earthed in one performance of a step."""
+
+    step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="arrangements")
+    position = models.PositiveIntegerField()
+    name = models.CharField(max_length=80)
+    energised = models.JSONField(default=list)
+    earthed = models.JSONField(default=list)
+
+    class Meta:
+        ordering = ("position",)
+        constraints = [models.UniqueConstraint(fields=["step", "position"], name="an_arrangement_once_a_step")]
+
+    def __str__(self) -> str:
+        return self.name
