@@ -96,7 +96,7 @@ def _unit_of(dialect: Dialect, index: int, head_unit: str | None) -> str | None:
 
 def _is_stamped(dialect: Dialect, index: int) -> bool:
     cells = [row[index] for row in dialect.samples if index < len(row)]
-    return bool(cells) and all(map(is_stamp, cells))
+    return bool(cells) and sum(map(is_stamp, cells)) > len(cells) / 2
 
 
 def _place_of(dialect: Dialect, channel: str, mapped: MappedColumn) -> int:

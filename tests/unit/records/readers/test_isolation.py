@@ -1,0 +1,43 @@
+"""Reading in a child process: the same answer, and nothing worse than a refusal."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from records.readers.isolation import read_in_child
+from records.readers.reading import read_record
+from records.readers.recording import Limits
+from records.readers.refusals import MappingNeeded, NotANumber, ReadingTooCostly
+
+
+def test_the_child_answers_as_the_plain_reader(tmp_path):
+    path = tmp_path / "record.csv"
+    path.write_text("# Bay: 2\nt (ms);U (V)\n0;1,5\n500;2,5\n1000;3,5", encoding="utf-8")
+    ours, theirs = read_record(path), read_in_child(path)
+    np.testing.assert_array_equal(ours.time_s, theirs.time_s)
+    np.testing.assert_array_equal(ours.channels["voltage_kv"], theirs.channels["voltage_kv"])
+    assert (ours.metadata, ours.oddities, ours.sha256) == (theirs.metadata, theirs.oddities, theirs.sha256)
+
+
+def test_a_refusal_keeps_its_class_and_row(tmp_path):
+    path = tmp_path / "record.csv"
+    path.write_text("time_s,voltage_kv\n0,1\n1,x\n2,3\n", encoding="utf-8")
+    with pytest.raises(NotANumber) as caught:
+        read_in_child(path)
+    assert caught.value.row == 3
+
+
+def test_a_question_keeps_its_preview(tmp_path):
+    path = tmp_path / "record.csv"
+    path.write_text("A,B\n0,1\n1,2\n2,3\n", encoding="utf-8")
+    with pytest.raises(MappingNeeded) as caught:
+        read_in_child(path)
+    assert [column.head for column in caught.value.preview.columns] == ["A", "B"]
+
+
+def test_too_little_memory_is_a_refusal(tmp_path):
+    path = tmp_path / "record.csv"
+    path.write_text("time_s,voltage_kv\n" + "".join(f"{i},1\n" for i in range(200_000)), encoding="utf-8")
+    with pytest.raises(ReadingTooCostly, match="The file was not read"):
+        read_in_child(path, limits=Limits(memory_bytes=200_000_000))
