@@ -26,7 +26,9 @@ def _local_secret(path: Path) -> str:
 # Production says so; the embedded default is for one machine behind its own door.
 PRODUCTION = environment.switch("WITHSTAND_PRODUCTION", False)
 DEBUG = environment.switch("WITHSTAND_DEBUG", False)
-SECRET_KEY = environment.text("WITHSTAND_SECRET_KEY", None if PRODUCTION else _local_secret(VAR / "secret"), at_least=50)
+SECRET_KEY = environment.text(
+    "WITHSTAND_SECRET_KEY", None if PRODUCTION else _local_secret(VAR / "secret"), at_least=50
+)
 ALLOWED_HOSTS = environment.names("WITHSTAND_HOSTS", "localhost,127.0.0.1,[::1],testserver")
 CSRF_TRUSTED_ORIGINS = environment.names("WITHSTAND_ORIGINS", "")
 
