@@ -7,7 +7,7 @@ PY := $(VENV)/bin/python
 .PHONY: demo setup setup-dev test lint bench screens lock clean
 
 demo: setup
-	@$(PY) -m labsite.ops.demo --port $(PORT)
+	@$(PY) -m labsite.launch --port $(PORT)
 
 setup: $(VENV)/installed
 
