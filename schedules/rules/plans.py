@@ -1,0 +1,209 @@
+"""A plan: the ordered steps for one unit, each with its procedure and the reason for every figure in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """Where one figure of a step comes from; ``of`` is its place in the procedure."""
+
+    of: str
+    document: str
+    edition: str
+    clause: str
+    formula: str
+    inputs: Mapping[str, float]
+    result: float | None
+    unit: str
+    confidence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the basis in the shape of the shell contract."""
+        return {
+            "of": self.of,
+            "document": self.document,
+            "edition": self.edition,
+            "clause": self.clause,
+            "formula": self.formula,
+            "inputs": dict(self.inputs),
+            "result": self.result,
+            "unit": self.unit,
+            "confidence": self.confidence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage: the planned level [kV], what the floor sets [kV], the exact value [kV], hold [s], tolerance [%]."""
+
+    name: str
+    voltage_kv: float
+    tolerance_pct: float
+    exact_kv: float
+    set_point_kv: float
+    hold_s: float | None = None
+    polarity: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the stage in the shape of the shell contract."""
+        shape: dict[str, Any] = {"name": self.name, "voltage_kv": self.voltage_kv}
+        if self.hold_s is not None:
+            shape["hold_s"] = self.hold_s
+        shape["tolerance_pct"] = self.tolerance_pct
+        if self.polarity:
+            shape["polarity"] = self.polarity
+        return shape | {"exact_kv": self.exact_kv, "set_point_kv": self.set_point_kv}
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """One limit on one quantity; ``judges`` says whether a value outside it is the unit's fault or the test's."""
+
+    quantity: str
+    judges: str
+    decision: str
+    stage: str = ""
+    minimum: float | None = None
+    maximum: float | None = None
+    nominal: float | None = None
+    tolerance_pct: float | None = None
+    guard_factor: float | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the criterion in the shape of the shell contract; bounds that it does not have are left out."""
+        shape: dict[str, Any] = {"quantity": self.quantity}
+        if self.stage:
+            shape["stage"] = self.stage
+        bounds = (
+            ("min", self.minimum),
+            ("max", self.maximum),
+            ("nominal", self.nominal),
+            ("tolerance_pct", self.tolerance_pct),
+            ("guard_factor", self.guard_factor),
+        )
+        shape |= {name: bound for name, bound in bounds if bound is not None}
+        return shape | {"decision": self.decision, "judges": self.judges}
+
+
+@dataclass(frozen=True, slots=True)
+class Procedure:
+    """What is done and how it is judged: stages, criteria, and checks of the set-up before anything is energised."""
+
+    name: str
+    stages: tuple[Stage, ...]
+    criteria: tuple[Criterion, ...]
+    setup_checks: tuple[Criterion, ...]
+    report: tuple[str, ...]
+    threshold_pc: float | None = None
+    frequency_hz: float | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the procedure in the shape of the shell contract."""
+        shape: dict[str, Any] = {"name": self.name}
+        if self.stages:
+            shape["stages"] = [stage.as_dict() for stage in self.stages]
+        if self.threshold_pc is not None:
+            shape["threshold_pc"] = self.threshold_pc
+        if self.frequency_hz is not None:
+            shape["frequency_hz"] = self.frequency_hz
+        return shape | {
+            "criteria": [criterion.as_dict() for criterion in self.criteria],
+            "setup_checks": [check.as_dict() for check in self.setup_checks],
+            "report": list(self.report),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """Which terminals are energised and which earthed in one performance of a step."""
+
+    name: str
+    energised: tuple[str, ...]
+    earthed: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the arrangement in the shape of the shell contract."""
+        return {"name": self.name, "energised": list(self.energised), "earthed": list(self.earthed)}
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedStep:
+    """One test of the plan; ``point`` is ``hold``, ``witness`` or None."""
+
+    kind: str
+    title: str
+    test_class: str
+    point: str | None
+    because: str
+    procedure: Procedure
+    arrangements: tuple[Arrangement, ...]
+    basis: tuple[Basis, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the step in the shape of the shell contract."""
+        return {
+            "kind": self.kind,
+            "title": self.title,
+            "class": self.test_class,
+            "point": self.point,
+            "because": self.because,
+            "procedure": self.procedure.as_dict(),
+            "arrangements": [arrangement.as_dict() for arrangement in self.arrangements],
+            "basis": [basis.as_dict() for basis in self.basis],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class UsedPack:
+    """A pack that the plan drew on, with the digest of its file."""
+
+    name: str
+    document: str
+    edition: str
+    sha256: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the pack in the shape of the shell contract."""
+        return {"name": self.name, "document": self.document, "edition": self.edition, "sha256": self.sha256}
+
+
+@dataclass(frozen=True, slots=True)
+class OtherTest:
+    """A test that the packs know but that the order did not ask for."""
+
+    kind: str
+    title: str
+    test_class: str
+    document: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the test in the shape of the shell contract."""
+        return {"kind": self.kind, "title": self.title, "class": self.test_class, "document": self.document}
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Ratings completed from the packs, the steps in their order, and what a reader must be told."""
+
+    ratings: Mapping[str, Any]
+    steps: tuple[PlannedStep, ...]
+    packs: tuple[UsedPack, ...]
+    other_tests: tuple[OtherTest, ...]
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the plan in the shape of the shell contract, ready for JSON."""
+        ratings = {key: list(value) if isinstance(value, tuple) else value for key, value in self.ratings.items()}
+        return {
+            "ratings": ratings,
+            "steps": [step.as_dict() for step in self.steps],
+            "packs": [pack.as_dict() for pack in self.packs],
+            "other_tests": [test.as_dict() for test in self.other_tests],
+            "notes": list(self.notes),
+            "warnings": list(self.warnings),
+        }

@@ -1,0 +1,117 @@
+"""What a rule pack holds once it is read: tables, values and procedures of one document and edition."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from schedules.rules.formulas import Formula
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Where a row comes from: clause of the pack's document, and how sure of it we are."""
+
+    clause: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """One row of a table of insulation levels; ``columns`` holds what the table has besides [kV]."""
+
+    highest_voltage_kv: float
+    power_frequency_kv: float
+    lightning_impulse_kv: tuple[float, ...]
+    columns: Mapping[str, float]
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class LevelTable:
+    """A table of insulation levels; ``frequency_hz`` tells which networks it is usual in."""
+
+    name: str
+    title: str
+    series: str
+    frequency_hz: float
+    rows: tuple[Level, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ValueRule:
+    """A named value of the pack, which the order may agree otherwise where it is a rating too."""
+
+    name: str
+    formula: Formula
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class StageRule:
+    """One stage of a procedure with its formulas."""
+
+    name: str
+    voltage_kv: Formula
+    hold_s: Formula | None
+    tolerance_pct: float
+    polarity: str
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class CriterionRule:
+    """One limit: which quantity, in which stage, its bounds as formulas, and whether it judges the unit or the test."""
+
+    quantity: str
+    stage: str
+    bounds: Mapping[str, Formula]
+    judges: str
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class ProcedureRule:
+    """How one test of a document is done."""
+
+    name: str
+    kind: str
+    title: str
+    test_class: str
+    choice: str
+    order: int
+    because: str
+    arrangement: str
+    needs: tuple[str, ...]
+    report: tuple[str, ...]
+    threshold_pc: Formula | None
+    stages: tuple[StageRule, ...]
+    criteria: tuple[CriterionRule, ...]
+    setup_checks: tuple[CriterionRule, ...]
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class RulePack:
+    """One document and edition: its tables, values and procedures, and which equipment it is for."""
+
+    name: str
+    document: str
+    edition: str
+    title: str
+    aliases: tuple[str, ...]
+    transcribed_by: str
+    confirmed_by: str
+    remarks: str
+    equipment: tuple[str, ...]
+    default_for: tuple[str, ...]
+    from_kv: float
+    to_kv: float
+    own_figures_for: tuple[str, ...]
+    step_kv: float
+    floor_step_kv: float
+    rounding: Reason
+    tables: tuple[LevelTable, ...]
+    values: tuple[ValueRule, ...]
+    procedures: tuple[ProcedureRule, ...]
+    sha256: str

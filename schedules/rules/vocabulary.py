@@ -1,0 +1,179 @@
+"""The words that ratings and packs may use: equipment kinds, step kinds, quantities, and the fields of a nameplate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+EQUIPMENT_KINDS: dict[str, str] = {
+    "series_reactor": "Series reactor",
+    "shunt_reactor": "Shunt reactor",
+    "capacitor_unit": "Capacitor unit",
+    "tuned_filter": "Tuned filter",
+    "metal_clad_switchgear": "Metal-clad switchgear",
+    "metal_enclosed_switchgear": "Metal-enclosed switchgear",
+    "instrument_transformer": "Instrument transformer",
+    "dry_type_transformer": "Dry-type transformer",
+    "bushing": "Bushing",
+}
+"""What can be tested, with the name that a reader sees."""
+
+STEP_KINDS: dict[str, str] = {
+    "power_frequency_withstand": "Power-frequency withstand",
+    "partial_discharge": "Partial discharge",
+    "lightning_impulse": "Lightning impulse",
+    "frequency_response": "Frequency response",
+    "winding_resistance": "Winding resistance",
+    "insulation_resistance": "Insulation resistance",
+    "dissipation_factor": "Dissipation factor",
+    "capacitance": "Capacitance",
+    "inductance": "Inductance",
+    "temperature_rise": "Temperature rise",
+}
+"""Kinds of test, with the name that a reader sees."""
+
+USUAL_PHASES: dict[str, int] = {
+    kind: 1 if kind in ("series_reactor", "capacitor_unit", "instrument_transformer", "bushing") else 3
+    for kind in EQUIPMENT_KINDS
+}
+"""Number of phases where none is stated."""
+
+TEST_CLASSES: dict[str, str] = {"routine": "Routine", "type": "Type (design)", "special": "Special"}
+DECISION_RULES = (
+    "simple_acceptance",
+    "guard_band",
+    "iso_14253",
+    "three_sigma",
+    "six_sigma",
+    "non_critical",
+    "customer_defined",
+)
+CONFIDENCES = ("published", "memory", "common practice")
+DISCHARGE_PROCEDURES = ("agreed_practice", "ieee_guide", "procedure_a", "procedure_b")
+
+_ALL = tuple(EQUIPMENT_KINDS)
+_SWITCHGEAR = ("metal_clad_switchgear", "metal_enclosed_switchgear")
+_REACTIVE = ("series_reactor", "shunt_reactor", "capacitor_unit", "tuned_filter")
+
+
+@dataclass(frozen=True, slots=True)
+class RatingField:
+    """One field of a nameplate or an order.
+
+    Attributes
+    ----------
+    name, label, unit, help : str
+        Key in the ratings, the word on the form, the unit as written, and one sentence for whoever fills it in.
+    kinds : tuple[str, ...]
+        Equipment kinds that have the field.
+    form : str
+        ``number``, ``whole``, ``text``, ``choice``, ``texts`` (a list of words) or ``choices`` (a list of choices).
+    least, most : float
+        Range of a number, ends included.
+    choices : tuple[str, ...]
+        What a choice may be.
+    """
+
+    name: str
+    label: str
+    unit: str
+    help: str
+    kinds: tuple[str, ...] = _ALL
+    form: str = "number"
+    least: float = 1e-9
+    most: float = 1e9
+    choices: tuple[str, ...] = ()
+
+
+def _field(
+    name: str, label: str, unit: str, text: str, least: float, most: float, kinds: tuple[str, ...] = _ALL
+) -> RatingField:
+    return RatingField(name, label, unit, text, kinds, "number", least, most)
+
+
+RATING_FIELDS: tuple[RatingField, ...] = (
+    RatingField("equipment", "Equipment", "", "What kind of unit it is.", form="choice", choices=_ALL),
+    _field("highest_voltage_kv", "Highest voltage", "kV", "Rated maximum voltage, between phases, r.m.s.", 0.1, 1200.0),
+    _field(
+        "rated_voltage_kv", "Rated voltage", "kV", "Voltage of the rating plate, between phases, r.m.s.", 0.1, 1200.0
+    ),
+    _field(
+        "power_frequency_kv",
+        "Power-frequency level",
+        "kV",
+        "Short-duration level, r.m.s.; empty: by the table.",
+        0.5,
+        1600.0,
+    ),
+    _field(
+        "lightning_impulse_kv", "Lightning impulse level (BIL)", "kV", "Rated impulse withstand, crest.", 1.0, 3000.0
+    ),
+    RatingField("frequency_hz", "Frequency", "Hz", "Rated frequency of the network.", least=10.0, most=400.0),
+    RatingField("phases", "Phases", "", "1 or 3.", form="whole", least=1, most=3),
+    RatingField("standards", "Standards", "", "Documents that the order names; empty: the usual ones.", form="texts"),
+    RatingField("tests", "Tests", "", "Classes of test to plan.", form="choices", choices=tuple(TEST_CLASSES)),
+    RatingField(
+        "discharge_procedure",
+        "Discharge procedure",
+        "",
+        "Which of the discharge procedures the order agrees.",
+        form="choice",
+        choices=DISCHARGE_PROCEDURES,
+    ),
+    _field(
+        "discharge_test_voltage_kv", "Discharge test voltage", "kV", "Only where the order agrees another.", 0.1, 1200.0
+    ),
+    _field("charge_limit_pc", "Charge limit", "pC", "Only where the order agrees another.", 0.1, 1e6),
+    RatingField(
+        "decision_rule", "Decision rule", "", "Agreed with the customer.", form="choice", choices=DECISION_RULES
+    ),
+    RatingField(
+        "guard_factor", "Guard factor", "", "r in w = r·U, for the customer's own rule.", least=-3.0, most=10.0
+    ),
+    RatingField(
+        "hold_points",
+        "Hold points",
+        "",
+        "Steps not passed without a release.",
+        form="choices",
+        choices=tuple(STEP_KINDS),
+    ),
+    RatingField(
+        "witness_points",
+        "Witness points",
+        "",
+        "Steps that the witness is invited to.",
+        form="choices",
+        choices=tuple(STEP_KINDS),
+    ),
+    RatingField(
+        "insulation_series",
+        "Series of levels",
+        "",
+        "Which table of the document applies.",
+        form="choice",
+        choices=("I", "II"),
+    ),
+    RatingField(
+        "altitude_m",
+        "Altitude of the site",
+        "m",
+        "Height above sea level where it will stand.",
+        least=-430.0,
+        most=6000.0,
+    ),
+    _field("rated_current_a", "Rated current", "A", "Continuous current, r.m.s.", 0.001, 1e6),
+    _field("rated_mvar", "Rated reactive power", "Mvar", "Three-phase reactive power.", 1e-6, 1e4, _REACTIVE),
+    _field("inductance_mh", "Inductance", "mH", "Of one phase, at the rated frequency.", 1e-6, 1e6, _REACTIVE),
+    _field("capacitance_uf", "Capacitance", "µF", "Of one phase.", 1e-9, 1e6, _REACTIVE),
+    _field("tuned_order", "Tuned order", "", "Tuned frequency over rated frequency.", 1.05, 100.0, _REACTIVE),
+    _field("quality_factor", "Quality factor", "", "At the tuned frequency.", 0.1, 1e5, _REACTIVE),
+    _field("tuning_tolerance_pct", "Tuning tolerance", "%", "Agreed, of the tuned order.", 0.01, 50.0, _REACTIVE),
+    _field("inductance_tolerance_pct", "Inductance tolerance", "%", "Agreed, either way.", 0.01, 50.0, _REACTIVE),
+    _field("winding_resistance_ohm", "Winding resistance", "Ω", "Expected of one phase.", 1e-9, 1e9),
+    RatingField("serial", "Serial number", "", "As on the plate.", form="text"),
+    RatingField("type_designation", "Type", "", "The maker's designation.", form="text"),
+    _field("rated_current_ka", "Short-time current", "kA", "Short-time withstand current.", 0.001, 500.0, _SWITCHGEAR),
+)
+"""Every field that ratings may hold; the web forms are built from it."""
+
+FIELDS_BY_NAME: dict[str, RatingField] = {field.name: field for field in RATING_FIELDS}

@@ -1,0 +1,213 @@
+"""Packs: what ships can be used, and whatever is mutated is refused with the key named."""
+
+from __future__ import annotations
+
+import copy
+import hashlib
+import tomllib
+
+import pytest
+
+from schedules.rules import EQUIPMENT_KINDS, STEP_KINDS, PackError, load_packs, pack_schema, read_pack
+from schedules.rules.meaning import check_meaning
+from schedules.rules.packs import SHIPPED, pack_of
+from schedules.rules.structure import check_structure
+from schedules.rules.vocabulary import CONFIDENCES, TEST_CLASSES
+
+FILES = sorted(SHIPPED.glob("*.toml"))
+PACKS = load_packs()
+
+
+def parts(tree, path=()):
+    """Give every key's path in the tree; of a list only its first entry, the others being alike."""
+    entries = tree.items() if isinstance(tree, dict) else list(enumerate(tree))[:1] if isinstance(tree, list) else ()
+    for key, value in entries:
+        yield (*path, key)
+        yield from parts(value, (*path, key))
+
+
+def holder(tree, path):
+    for key in path[:-1]:
+        tree = tree[key]
+    return tree
+
+
+def checked(tree, file):
+    check_structure(tree, file)
+    check_meaning(pack_of(tree, file, ""), file)
+
+
+def refusal(tree, file):
+    with pytest.raises(PackError) as refused:
+        checked(tree, file)
+    return refused.value
+
+
+def other_types(value):
+    return [other for other in ("text", 7.5, ["text"], {"a": 1}, True) if type(other) is not type(value)]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_every_key_dropped_is_refused_by_name(path):
+    tree = tomllib.loads(path.read_text(encoding="utf-8"))
+    dropped = [place for place in parts(tree) if isinstance(place[-1], str)]
+    assert len(dropped) > 20
+    for place in dropped:
+        mutated = copy.deepcopy(tree)
+        del holder(mutated, place)[place[-1]]
+        refused = refusal(mutated, path.name)
+        assert refused.file == path.name
+        assert refused.key.split(".")[-1] == place[-1]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_every_type_changed_is_refused_by_name(path):
+    tree = tomllib.loads(path.read_text(encoding="utf-8"))
+    for place in parts(tree):
+        value = holder(tree, place)[place[-1]]
+        for other in other_types(value):
+            if isinstance(value, int) and isinstance(other, float | bool) and place[-1] != "order":
+                continue
+            mutated = copy.deepcopy(tree)
+            holder(mutated, place)[place[-1]] = other
+            refused = refusal(mutated, path.name)
+            name = next(str(key) for key in reversed(place) if isinstance(key, str))
+            assert name in refused.key, (place, other, str(refused))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_unknown_key_is_refused_by_name(path):
+    tree = tomllib.loads(path.read_text(encoding="utf-8"))
+    tables = [(), *(place for place in parts(tree) if isinstance(holder(tree, place)[place[-1]], dict))]
+    for place in tables:
+        mutated = copy.deepcopy(tree)
+        (holder(mutated, place)[place[-1]] if place else mutated)["colour"] = "grey"
+        assert refusal(mutated, path.name).key.endswith("colour")
+
+
+def agreed() -> dict:
+    return tomllib.loads((SHIPPED / "agreed_discharge_practice.toml").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "key", "problem"),
+    [
+        (
+            ("procedures", 0, "stages", 0, "voltage_kv"),
+            "0.5 * power_kv",
+            "voltage_kv",
+            "uses power_kv, which is no rating",
+        ),
+        (
+            ("procedures", 0, "stages", 0, "voltage_kv"),
+            "charge_limit_pc",
+            "voltage_kv",
+            "does not give the unit of voltage_kv",
+        ),
+        (
+            ("procedures", 0, "stages", 0, "voltage_kv"),
+            "highest_voltage_kv / (phases - 1)",
+            "voltage_kv",
+            "can divide by zero",
+        ),
+        (("procedures", 0, "stages", 0, "voltage_kv"), "0 * power_frequency_kv", "voltage_kv", "is never above zero"),
+        (("procedures", 0, "stages", 0, "hold_s"), "0", "hold_s", "is never above zero"),
+        (
+            ("procedures", 0, "stages", 0, "voltage_kv"),
+            "__import__('os')",
+            "voltage_kv",
+            "cannot be read at character 1",
+        ),
+        (("procedures", 0, "stages", 1, "name"), "prestress", "stages[1].name", "'prestress' stands twice"),
+        (
+            ("procedures", 0, "criteria", 0, "stage"),
+            "later",
+            "criteria[0].stage",
+            "'later' is no stage of the procedure",
+        ),
+        (("procedures", 0, "criteria", 0, "quantity"), "charge_pc", "quantity", "'charge_pc' is not known"),
+        (("procedures", 0, "criteria", 0, "bound"), "at_least", "criteria[0].min", "is missing"),
+        (("procedures", 0, "report"), ["colour"], "report[0]", "'colour' is not known"),
+        (("procedures", 0, "needs"), ["colour"], "needs[0]", "'colour' is not known"),
+        (("procedures", 0, "kind"), "power_frequency_withstand", "threshold_pc", "does not belong"),
+        (("values", 0, "formula"), "1 / 0", "values[0].formula", "can divide by zero"),
+        (("values", 1, "name"), "charge_limit_pc", "values[1].name", "stands twice"),
+        (("applies", "to_kv"), 0.5, "applies.to_kv", "is not above from_kv"),
+        (
+            ("applies", "default_for"),
+            ["bushing"],
+            "applies.default_for",
+            "names equipment that the pack does not apply to",
+        ),
+        (("rounding", "step_kv"), float("nan"), "rounding.step_kv", "is not finite"),
+        (("format",), 2, "format", "1 was expected"),
+    ],
+)
+def test_what_cannot_be_used_is_refused(place, value, key, problem):
+    tree = agreed()
+    holder(tree, place)[place[-1]] = value
+    refused = refusal(tree, "own.toml")
+    assert refused.key.endswith(key)
+    assert problem in refused.problem
+
+
+def switchgear() -> dict:
+    return tomllib.loads((SHIPPED / "ieee_c37_20_3_2013.toml").read_text(encoding="utf-8"))
+
+
+def test_rows_out_of_order():
+    tree = switchgear()
+    tree["levels"][0]["rows"].reverse()
+    assert refusal(tree, "own.toml").key == "levels[0].rows[1].highest_voltage_kv"
+
+
+def test_equal_rows():
+    tree = switchgear()
+    tree["levels"][0]["rows"].insert(0, tree["levels"][0]["rows"][0])
+    assert str(refusal(tree, "own.toml")) == "own.toml: levels[0].rows[1]: stands twice; leave one of the two out"
+
+
+def test_impulse_level_below_the_power_frequency_level():
+    tree = switchgear()
+    tree["levels"][0]["rows"][0]["lightning_impulse_kv"] = [6.0]
+    assert refusal(tree, "own.toml").key == "levels[0].rows[0].lightning_impulse_kv"
+
+
+def test_nothing_in_the_pack():
+    tree = agreed() | {"procedures": []}
+    assert refusal(tree, "own.toml").key == "procedures"
+
+
+@pytest.mark.parametrize(
+    ("content", "problem"),
+    [
+        (b"format = ", "is not TOML: Invalid value (at end of document)"),
+        (b"\xff", "is not TOML: "),
+        (b"a = 1\na = 2", "is not TOML: Cannot overwrite a value"),
+        (b"a = " + b"[" * 50_000, "is not TOML: "),
+        (b" " * 2_000_001, "has 2000001 bytes"),
+    ],
+)
+def test_not_toml(content, problem):
+    with pytest.raises(PackError) as refused:
+        read_pack(content, "own.toml")
+    assert refused.value.problem.startswith(problem)
+
+
+def test_shipped_packs_ship_unconfirmed_and_say_who_transcribed():
+    assert [pack.name for pack in PACKS if pack.confirmed_by or not pack.transcribed_by] == []
+    assert {
+        reason.confidence for pack in PACKS for table in pack.tables for reason in (row.reason for row in table.rows)
+    } <= set(CONFIDENCES)
+
+
+def test_digest_is_that_of_the_file():
+    assert [pack.sha256 for pack in PACKS] == [hashlib.sha256(path.read_bytes()).hexdigest() for path in FILES]
+
+
+def test_schema_and_vocabulary_agree():
+    parts_of = pack_schema()["$defs"]
+    assert parts_of["equipment"]["enum"] == list(EQUIPMENT_KINDS)
+    assert parts_of["procedure"]["properties"]["kind"]["enum"] == list(STEP_KINDS)
+    assert parts_of["procedure"]["properties"]["class"]["enum"] == list(TEST_CLASSES)
+    assert parts_of["confidence"]["enum"] == list(CONFIDENCES)
