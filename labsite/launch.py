@@ -68,7 +68,7 @@ def wait_until_answering(port: int, seconds: float = 30) -> bool:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/health/", timeout=2) as answer:  # noqa: S310
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/health/", timeout=2) as answer:
                 return answer.status == 200
         except (urllib.error.URLError, OSError):
             time.sleep(0.1)
@@ -97,8 +97,7 @@ def run_group(port: int) -> int:
 
     signal.signal(signal.SIGTERM, on_signal)
     signal.signal(signal.SIGINT, on_signal)
-    # Each child leads its own session, so that Ctrl-C reaches only this process and the order of ending is ours.
-    children = {name: subprocess.Popen(line, start_new_session=True) for name, line in commands(port).items()}
+    children = {name: subprocess.Popen(line) for name, line in commands(port).items()}
     try:
         if not wait_until_answering(port):
             say(f"The site does not answer on port {port}. Is the port taken? Choose another: make demo PORT=8001")

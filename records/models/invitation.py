@@ -22,7 +22,7 @@ class InvitationQuerySet(models.QuerySet["WitnessInvitation"]):
 
 
 class WitnessInvitation(models.Model):
-    """One row: one person invited to see one run and sign what was seen, until it expires; secrets are kept as digests."""
+    """One row: one person invited to see one run and sign what was seen, until it expires."""
 
     run = models.ForeignKey("records.Run", on_delete=models.PROTECT, related_name="invitations")
     name = models.CharField(max_length=120)
