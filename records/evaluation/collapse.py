@@ -104,5 +104,6 @@ def _grouped(t: Samples, v: Samples, indices: NDArray[np.intp], n: int) -> tuple
     for group in np.split(indices, np.flatnonzero(np.diff(indices) > 2 * n + 1) + 1):
         first, end = int(group[0]), min(int(group[-1]) + n, len(v) - 1)
         steepest = first + int(np.argmin(np.diff(v[first : end + 1])))
-        collapses.append(Collapse(steepest, float(t[steepest]), float(v[first]), float(v[first : end + 1].min())))
+        level = float(v[first : steepest + 1].max())
+        collapses.append(Collapse(steepest, float(t[steepest]), level, float(v[first : end + 1].min())))
     return tuple(collapses)
