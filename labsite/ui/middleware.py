@@ -22,14 +22,16 @@ _request_id: ContextVar[str] = ContextVar("request_id", default="")
 _GIVEN_ID = re.compile(r"[A-Za-z0-9-]{8,64}")
 _FIRST_WORD = re.compile(r"\A(?:\s|/\*.*?\*/|--[^\n]*\n|\()*([a-z]+)", re.IGNORECASE | re.DOTALL)
 _WRITES = re.compile(
-    r"(?<!\bfor )\b(?:insert(?:\s+or\s+\w+)?\s+into|replace\s+into|update(?:\s+or\s+\w+)?|delete\s+from|merge\s+into|truncate(?:\s+table)?)"
-    r"\s+(?:only\s+)?(?:[\"`\[]?\w+[\"`\]]?\s*\.\s*)?[\"`\[]?(\w+)",
+    r"(?<!\bfor )\b(?:insert(?:\s+or\s+\w+)?\s+into|replace\s+into|update(?:\s+or\s+\w+)?|delete\s+from|merge\s+into"
+    r"|truncate)"
+    r"\s+(?:only\s+|table\s+)?(?:[\"`\[]?\w+[\"`\]]?\s*\.\s*)?[\"`\[]?(\w+)",
     re.IGNORECASE,
 )
 _TEXTS = re.compile(r"'(?:[^']|'')*'")
 _READING_WORDS = frozenset(
-    "select with values explain pragma show set savepoint release rollback begin commit fetch declare close".split()
+    {"select", "with", "values", "explain", "pragma", "show", "set", "fetch", "declare", "close"}
 )
+_TRANSACTION_WORDS = frozenset({"savepoint", "release", "rollback", "begin", "commit"})
 _NO_RECORDS = ("django_session", "account_", "mfa_", "usersessions_", "axes_")
 
 
@@ -95,7 +97,7 @@ def written_tables(sql: str) -> list[str]:
     text = _TEXTS.sub("''", sql)
     first = _FIRST_WORD.match(text)
     word = first.group(1).lower() if first else ""
-    return _WRITES.findall(text) or ([] if word in _READING_WORDS else [word])
+    return _WRITES.findall(text) or ([] if word in _READING_WORDS | _TRANSACTION_WORDS else [word])
 
 
 def _may_be_written_while_reading(table: str) -> bool:
