@@ -1,4 +1,4 @@
-"""Each deed once: a repeated request is answered as the first was; stale edits and a lost database are told in words."""
+"""Each deed once: a repeated request gets the first answer; stale edits and a lost database are told in words."""
 
 from __future__ import annotations
 
