@@ -287,3 +287,30 @@ def test_unconfirmed_packs_are_named():
         "IEEE C37.20.3 2013: nobody has confirmed these rows against a licensed copy yet."
         in derive_plan(SWITCHGEAR).warnings
     )
+
+
+def test_metal_clad_switchgear_by_default():
+    """Handbook Table 14.2, breaker type, 8.25 kV: 36 kV where the switch type has 26."""
+    plan = derive_plan({"equipment": "metal_clad_switchgear", "highest_voltage_kv": 8.25})
+    assert stages(plan, "power_frequency_withstand")[0][1] == 36.0
+    assert plan.packs[0].document == "IEEE C37.20.2"
+
+
+@pytest.mark.parametrize(
+    ("equipment", "document"),
+    [("metal_clad_switchgear", "CSA C22.2 No. 31"), ("dry_type_transformer", "IEEE C57.12.01")],
+)
+def test_documents_of_which_no_figure_is_confirmed_ask_for_the_laboratorys_own(equipment, document):
+    with pytest.raises(BadRatings) as refused:
+        derive_plan({"equipment": equipment, "highest_voltage_kv": 15, "standards": [document]})
+    assert str(refused.value) == (
+        f"standards[0]: {document} ships without figures, because none is confirmed; enter the laboratory's own "
+        "pack from its licensed copy (levels, power_frequency_withstand)"
+    )
+
+
+def test_an_edition_without_a_pack_is_not_silently_replaced():
+    with pytest.raises(
+        BadRatings, match=r"^standards\[0\]: there is no rule pack for 'IEC 62271-1:2017'; did you mean"
+    ):
+        derive_plan(SWITCHGEAR | {"standards": ["IEC 62271-1:2017"]})

@@ -51,7 +51,7 @@ def other_types(value):
 def test_every_key_dropped_is_refused_by_name(path):
     tree = tomllib.loads(path.read_text(encoding="utf-8"))
     dropped = [place for place in parts(tree) if isinstance(place[-1], str)]
-    assert len(dropped) > 20
+    assert len(dropped) >= 20
     for place in dropped:
         mutated = copy.deepcopy(tree)
         del holder(mutated, place)[place[-1]]
