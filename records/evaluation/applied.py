@@ -36,6 +36,7 @@ class AppliedVoltage:
         self.time_s = recording.time_s
         self.voltage_kv = recording.channels["voltage_kv"]
         self.interval_s = usual_interval(self.time_s)
+        self.resolution_kv = resolution_of(self.voltage_kv)
         self.relative = relative_standard_uncertainty(setup, "voltage")
         self.relative_time = relative_standard_uncertainty(setup, "time") or 0.0
         self.located = locate(self.time_s, self.voltage_kv, step.stages)
@@ -107,7 +108,7 @@ class AppliedVoltage:
             shown += " The record ends during the hold."
         if not place:
             shown += self._why_not_reached(stage)
-        if held < stage.hold_s and self.overstressed:
+        if held < stage.hold_s and self.voltage_kv.max() > self.highest_allowed_kv:
             shown += f" The voltage rose to {self.voltage_kv.max():.4g} kV."
         return shown
 
@@ -118,7 +119,7 @@ class AppliedVoltage:
 
     def uncertainty_of(self, voltage_kv: float) -> float | None:
         """Return U at k = 2 of one voltage [kV]; None where no instrument is stated."""
-        return expanded(voltage_kv, self.relative, resolution_of(self.voltage_kv) / math.sqrt(12))
+        return expanded(voltage_kv, self.relative, self.resolution_kv / math.sqrt(12))
 
     def uncertainty_of_time(self, duration_s: float) -> float:
         """Return U at k = 2 of a duration [s]: each end lies anywhere within one sample interval."""

@@ -38,7 +38,9 @@ class DischargeRecord:
         self.step, self.setup = step, setup
         self.applied = AppliedVoltage(step, recording, setup)
         self.time_s, self.voltage_kv = self.applied.time_s, self.applied.voltage_kv
-        self.charge_pc = np.abs(recording.channels["charge_pc"]) * (setup.scale_factor or 1.0)
+        as_read, factor = np.abs(recording.channels["charge_pc"]), setup.scale_factor or 1.0
+        self.charge_pc = as_read * factor
+        self.resolution_pc = resolution_of(as_read) * factor
         self.relative = relative_standard_uncertainty(setup, "charge")
 
     @cached_property
@@ -79,7 +81,7 @@ class DischargeRecord:
         return max(2 * self.noise_pc, self.step.threshold_pc or 0.0)
 
     def _u_charge(self, charge_pc: float) -> float | None:
-        return expanded(charge_pc, self.relative, resolution_of(self.charge_pc) / math.sqrt(12))
+        return expanded(charge_pc, self.relative, self.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
         """Return the background noise [pC]."""

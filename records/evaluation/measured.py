@@ -12,6 +12,7 @@ from records.evaluation.setups import Setup
 from records.readers.recording import Samples
 
 COVERAGE_FACTOR = 2.0
+_MANY_STEPS = 20
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
 
 
 def resolution_of(values: Samples) -> float:
-    """Return the smallest step between different values, the resolution with which they were written.
+    """Return the resolution with which values were written.
 
     Parameters
     ----------
@@ -81,13 +82,30 @@ def resolution_of(values: Samples) -> float:
     Returns
     -------
     float
-        Step [same unit]; 0 where all values are equal or steps are at the level of rounding.
+        The smallest step between different values [same unit]; where fewer than 20 differ, no more than the greatest
+        power of ten that divides them all; 0 where no step is above the level of rounding.
+
+    Examples
+    --------
+    >>> resolution_of(np.array([2.0, 250.0]))
+    1.0
     """
     thinned = np.unique(values[:: max(1, len(values) // 10_000)])
     steps = np.diff(thinned)
     floor = 1e-9 * float(np.abs(thinned).max(initial=0.0))
     steps = steps[steps > floor]
-    return float(steps.min()) if len(steps) else 0.0
+    if not len(steps):
+        return 0.0
+    smallest = float(steps.min())
+    return smallest if len(steps) >= _MANY_STEPS else min(smallest, _decimal_step(thinned))
+
+
+def _decimal_step(values: Samples) -> float:
+    for exponent in range(3, -9, -1):
+        multiples = values / 10.0**exponent
+        if np.all(np.abs(multiples - np.round(multiples)) < 1e-6):
+            return float(10.0**exponent)
+    return 0.0
 
 
 def expanded(value: float, relative: float | None, *standard_uncertainties: float) -> float | None:

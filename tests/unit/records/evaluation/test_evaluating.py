@@ -123,7 +123,9 @@ def test_what_does_not_join_is_refused(parts, words):
 
 
 def test_resolution_and_uncertainty_by_hand():
-    assert resolution_of(np.array([1.0, 1.5, 3.0, 1.5])) == 0.5
+    assert resolution_of(np.arange(30) * 0.5) == 0.5
+    assert resolution_of(np.array([1.0, 1.5, 3.0, 1.5])) == 0.1  # few values: what their decimals tell
+    assert resolution_of(np.array([2.0, 250.0])) == 1.0
     assert resolution_of(np.array([2.0, 2.0])) == 0.0
     setup = Setup(instruments=(Instrument("a", 3, 2), Instrument("b", 4, 1, "charge"), Instrument("c", 1, 2, "time")))
     assert relative_standard_uncertainty(setup, "voltage") == pytest.approx(0.015)
