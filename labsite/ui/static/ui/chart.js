@@ -23,6 +23,10 @@ function dressed(figure, style, axes) {
   for (const name of Object.keys(layout).filter((key) => /^[xy]axis\d*$/.test(key))) {
     layout[name] = { ...AXIS, ...layout[name], ...axes[name] };
   }
+  // Plotly wants the place of a note on a logarithmic axis as a power of ten (of a shape as the value itself).
+  layout.annotations = layout.annotations?.map((note) =>
+    /^y\d*$/.test(note.yref ?? "") && layout[`yaxis${note.yref.slice(1)}`]?.type === "log" ? { ...note, y: Math.log10(note.y) } : note,
+  );
   return { data: resolved(figure.data, style), layout: resolved(layout, style) };
 }
 
