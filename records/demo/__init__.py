@@ -1,0 +1,1 @@
+"""The demonstration laboratory: an invented scenario, played by driving the real services."""

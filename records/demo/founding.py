@@ -1,0 +1,136 @@
+"""Founds the demonstration laboratory: people, bays, instruments with two years of calibrations, authorisations."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+from equipment.models import Instrument, MeasuringSystem
+from equipment.services.calibrations import enter_calibration
+from equipment.services.instruments import change_state, enter_instrument
+from equipment.services.systems import assign_system
+from labsite.people.models import Organisation, User
+from labsite.people.selectors import get_laboratory
+from labsite.people.services.laboratory import edit_laboratory
+from labsite.people.services.organisations import create_organisation
+from labsite.people.services.users import create_user
+from records.demo import cast, instruments
+from schedules.models import Bay
+from schedules.services.authorisations import grant_authorisation
+from schedules.services.bays import enter_bay
+
+FOUNDER = "Demonstration (invented data)"
+KINDS = ("power_frequency_withstand", "partial_discharge")
+
+
+def found_people() -> dict[str, User]:
+    """Make companies and people; return the people by key."""
+    companies: dict[str, Organisation] = {
+        cast.LABORATORY: create_organisation(
+            name=cast.LABORATORY, address=cast.LABORATORY_ADDRESS, is_laboratory=True, by=FOUNDER
+        )
+    }
+    for name in cast.CUSTOMERS:
+        companies[name] = create_organisation(name=name, address="Invented address", by=FOUNDER)
+    people = {
+        person.key: create_user(
+            email=person.email,
+            name=person.name,
+            organisation=companies[person.company],
+            roles=[person.role],
+            password=cast.PASSWORD,
+            by=FOUNDER,
+        )
+        for person in cast.PEOPLE
+    }
+    laboratory = get_laboratory()
+    changes = {"name": cast.LABORATORY, "address": cast.LABORATORY_ADDRESS}
+    edit_laboratory(version=laboratory.version, changes=changes, by=people["administrator"])
+    return people
+
+
+def found_bays(people: dict[str, User]) -> dict[str, Bay]:
+    """Enter the bays; return them by name."""
+    bays = {}
+    for name, kv, kva, frequency, residual in instruments.BAYS:
+        bays[name] = enter_bay(
+            name=name,
+            source_kv=kv,
+            source_kva=kva,
+            frequency_hz=frequency,
+            residual_discharge_pc=residual,
+            by=people["quality"],
+        )
+    return bays
+
+
+def authorise(people: dict[str, User], start: date, end: date) -> None:
+    """Authorise testers to perform and the approver to approve both kinds of test."""
+    for kind in KINDS:
+        for key, activity in (("tester", "perform"), ("second", "perform"), ("approver", "approve")):
+            grant_authorisation(
+                user=people[key], kind=kind, activity=activity, valid_from=start, valid_until=end, by=people["quality"]
+            )
+
+
+def found_instruments(people: dict[str, User], today: date) -> None:
+    """Enter every instrument with its calibrations since before the first run, and the measuring systems."""
+    for place, device in enumerate(instruments.DEVICES):
+        instrument = enter_instrument(
+            identifier=device.identifier,
+            description=device.description,
+            quantity=device.quantity,
+            range_text=device.range_text,
+            serial=f"INV-{4100 + 37 * place}",
+            maker="Invented maker",
+            location="Test hall",
+            interval_months=device.interval,
+            by=people["quality"],
+        )
+        _enter_calibrations(instrument, device, people["quality"], today)
+    _assign_systems(people["quality"], today)
+
+
+def _enter_calibrations(instrument: Instrument, device: instruments.Device, by: Any, today: date) -> None:
+    months = device.months_ago + device.interval * ((30 - device.months_ago) // device.interval)
+    while months >= device.months_ago:
+        done = today - timedelta(days=round(30.44 * months))
+        enter_calibration(
+            instrument=instrument,
+            laboratory="Meridian Reference Laboratory (invented)",
+            certificate_number=f"MRL-{done:%y%m}-{instrument.identifier}",
+            calibrated_on=done,
+            due_on=done + timedelta(days=round(30.44 * device.interval)),
+            relative_uncertainty_pct=device.uncertainty,
+            points=[],
+            by=by,
+        )
+        months -= device.interval
+
+
+def _assign_systems(by: Any, today: date) -> None:
+    known = {instrument.identifier: instrument for instrument in Instrument.objects.visible_to(by)}
+    for name, quantity, uncertainty, members in instruments.SYSTEMS:
+        assign_system(
+            name=name,
+            quantity=quantity,
+            scale_factor=1.0,
+            relative_uncertainty_pct=uncertainty,
+            instruments=[known[member] for member in members],
+            assigned_on=today - timedelta(days=800),
+            by=by,
+        )
+
+
+def take_out_of_service(by: Any) -> None:
+    """Quarantine one instrument and send one away, at the end of the story."""
+    known = {instrument.identifier: instrument for instrument in Instrument.objects.visible_to(by)}
+    moves = ((instruments.QUARANTINED, "quarantined", "Reads high on the daily check"),)
+    for identifier, state, reason in (*moves, (instruments.AWAY, "in_calibration", "Sent for its yearly calibration")):
+        change_state(instrument=known[identifier], state=state, reason=reason, by=by)
+
+
+def systems_of(bay: str, by: Any) -> list[MeasuringSystem]:
+    """Return the measuring systems of a bay."""
+    systems = MeasuringSystem.objects.visible_to(by).order_by("name")
+    return [system for system in systems if system.name.endswith(bay.lower())]

@@ -1,0 +1,213 @@
+"""Plays the story: each order, unit, run and certificate goes through the services that the pages use."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+from equipment.models import Instrument
+from labsite.jobs.services.running import run_waiting
+from labsite.people.models import Organisation
+from records.demo import founding, recordings
+from records.demo.clock import Clock
+from records.demo.story import OrderStory, UnitStory
+from records.models import Certificate, Nonconformance, Run, RunInstrument
+from records.run_digest import run_digest
+from records.services import checks, runs, sign_offs
+from records.services.certificates import issue_certificate, request_certificate
+from records.services.instruments import override_calibration, use_instrument, use_system
+from records.services.invitations import invite_witness
+from records.services.nonconformances import decide_nonconformance
+from records.services.uploads import store_record
+from schedules.models import Arrangement, Order, Plan, Unit
+from schedules.services.orders import enter_order, review_contract
+from schedules.services.plans import adopt_plan
+from schedules.services.units import enter_units
+
+Say = Callable[[str], None]
+
+
+class Player:
+    """Plays orders in time; holds the people, bays and clock of the story."""
+
+    def __init__(self, people: dict[str, Any], bays: dict[str, Any], clock: Clock, today: datetime, say: Say) -> None:
+        self.people, self.bays, self.clock, self.today, self.say = people, bays, clock, today, say
+
+    def play(self, story: OrderStory) -> None:
+        """Play one order from its entry to where its units stand."""
+        self.clock.move_to(self.today - timedelta(days=story.days_ago))
+        order = self._order(story)
+        units = self._units(order, story)
+        if not story.is_reviewed:
+            return
+        for unit, told in zip(units, story.units, strict=True):
+            if told.stops != "entered":
+                self.clock.wait(hours=1)
+                plan = adopt_plan(unit=unit, by=self.people["tester"])
+                self._test(unit, plan, told, story)
+
+    def _order(self, story: OrderStory) -> Order:
+        customer = Organisation.objects.get(name=story.customer)
+        order = enter_order(
+            customer=customer,
+            purchase_reference=story.reference,
+            standards=story.standards,
+            hold_kinds=story.hold_kinds,
+            witness_kinds=story.witness_kinds,
+            wanted_on=self.clock.moment.date() + timedelta(days=20),
+            remarks="Invented order of the demonstration.",
+            by=self.people["tester"],
+        )
+        return review_contract(order=order, by=self.people["approver"]) if story.is_reviewed else order
+
+    def _units(self, order: Order, story: OrderStory) -> list[Unit]:
+        return enter_units(
+            order=order,
+            serials=[unit.serial for unit in story.units],
+            equipment=story.equipment,
+            ratings=dict(story.ratings),
+            design=story.design,
+            received_on=self.clock.moment.date(),
+            condition="Crate sound, no marks on the insulation.",
+            by=self.people["tester"],
+        )
+
+    def _test(self, unit: Unit, plan: Plan, told: UnitStory, story: OrderStory) -> None:
+        places = list(_arrangements(plan))[: told.runs] if told.stops != "planned" else []
+        for place, arrangement in enumerate(places):
+            is_last = place == len(places) - 1
+            stops = told.stops if is_last else "approved"
+            self._attempts(arrangement, told, place, stops, story.bay)
+        if told.stops == "certificate":
+            self._certify(unit)
+
+    def _attempts(self, arrangement: Arrangement, told: UnitStory, place: int, stops: str, bay: str) -> None:
+        fault = told.faults.get(place, "")
+        run = self._run(arrangement, fault, stops, bay)
+        if fault and told.disposition:
+            reason = _REPEAT_REASONS[fault]
+            if fault == "fails":
+                self._dispose(run, told.disposition)
+            self.clock.wait(days=2)
+            self._run(arrangement, "", stops, bay, repeats=run, repeat_reason=reason)
+
+    def _run(
+        self,
+        arrangement: Arrangement,
+        fault: str,
+        stops: str,
+        bay: str,
+        repeats: Run | None = None,
+        repeat_reason: str = "",
+    ) -> Run:
+        tester, second = self.people["tester"], self.people["second"]
+        self.clock.wait(minutes=20)
+        run = runs.start_run(
+            arrangement=arrangement,
+            bay=self.bays[bay],
+            operator=tester,
+            second_person=second,
+            by=tester,
+            repeats=repeats,
+            repeat_reason=repeat_reason,
+        )
+        self._set_up(run, fault)
+        if stops == "setup":
+            return run
+        runs.open_energised_stages(run=_fresh(run), by=tester)
+        for stage in arrangement.step.document["procedure"]["stages"]:
+            self.clock.wait(seconds=stage["hold_s"] + 20)
+            runs.mark_stage(run=_fresh(run), stage=stage["name"], outcome="held", by=tester)
+        if stops == "energised":
+            return run
+        content = recordings.content_of(arrangement.step.document, fault, seed=run.pk)
+        store_record(run=_fresh(run), stream=io.BytesIO(content), given_name=f"{run.number}.csv", by=tester)
+        run_waiting()
+        self._sign(run, stops)
+        return _fresh(run)
+
+    def _set_up(self, run: Run, fault: str) -> None:
+        tester, second = self.people["tester"], self.people["second"]
+        chance = run.pk % 7
+        runs.record_conditions(
+            run=run,
+            temperature_c=20.5 + 0.3 * chance,
+            pressure_kpa=100.6 + 0.2 * chance,
+            relative_humidity_pct=44.0 + chance,
+            version=run.version,
+            by=tester,
+        )
+        self._instruments(run)
+        if run.step.kind == "partial_discharge":
+            checks.record_charge_calibration(run=_fresh(run), injected_pc=100, reading=97.2 + 0.3 * chance, by=tester)
+            checks.record_background_noise(run=_fresh(run), noise_pc=3.6 + 0.4 * chance, by=tester)
+            checks.confirm_calibrator_off(run=_fresh(run), by=second)
+        checks.record_voltage_scale(run=_fresh(run), reference_kv=10.0, reading_kv=10.02 + 0.01 * chance, by=tester)
+        for kind in ("area_clear", "earths", "interlock"):
+            checks.confirm_safety(run=_fresh(run), kind=kind, by=second)
+
+    def _instruments(self, run: Run) -> None:
+        tester = self.people["tester"]
+        for system in founding.systems_of(run.bay.name, tester):
+            if system.quantity == "voltage" or run.step.kind == "partial_discharge":
+                use_system(run=_fresh(run), system=system, by=tester)
+        for identifier in ("T-53", "H-52", "B-51"):
+            instrument = Instrument.objects.get(identifier=identifier)
+            use_instrument(run=_fresh(run), instrument=instrument, by=tester)
+        for used in RunInstrument.objects.filter(run=run, is_valid=False):
+            reason = "Compared with R-42 the same morning: within 0.2 %. Recalibration is booked."
+            override_calibration(run_instrument=used, reason=reason, by=self.people["quality"])
+
+    def _sign(self, run: Run, stops: str) -> None:
+        run = _fresh(run)
+        sign_offs.sign_run_as_tester(run=run, digest=run_digest(run), by=self.people["tester"])
+        if stops == "signed":
+            witness = self.people["witness"]
+            invite_witness(
+                run=_fresh(run),
+                name=witness.name,
+                company=str(witness.organisation),
+                email=witness.email,
+                hours=72,
+                by=self.people["tester"],
+            )
+            return
+        self.clock.wait(minutes=30)
+        run = _fresh(run)
+        sign_offs.approve_run(run=run, digest=run_digest(run), by=self.people["approver"])
+
+    def _dispose(self, run: Run, disposition: str) -> None:
+        self.clock.wait(hours=3)
+        decide_nonconformance(
+            nonconformance=Nonconformance.objects.get(run=run),
+            disposition=disposition,
+            reason="Loose shield ring at the line terminal found and fastened; retest agreed.",
+            by=self.people["quality"],
+        )
+
+    def _certify(self, unit: Unit) -> None:
+        self.clock.wait(hours=2)
+        certificate = request_certificate(unit=unit, by=self.people["approver"])
+        run_waiting()
+        certificate = Certificate.objects.get(pk=certificate.pk)
+        issue_certificate(certificate=certificate, digest=certificate.document_digest, by=self.people["approver"])
+        run_waiting()
+        self.say(f"  {unit.serial}: certificate {certificate.number}")
+
+
+_REPEAT_REASONS = {
+    "fails": "Retest after repair",
+    "noisy": "Background noise was over half the limit: the test was not valid",
+    "short": "The hold was too short: the test was not valid",
+}
+
+
+def _arrangements(plan: Plan) -> Iterator[Arrangement]:
+    for step in plan.steps.all():
+        yield from step.arrangements.all()
+
+
+def _fresh(run: Run) -> Run:
+    return Run.objects.for_detail().get(pk=run.pk)

@@ -1,0 +1,131 @@
+"""Two years of the demonstration laboratory's work: orders, units, runs and certificates, in order of time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from records.demo.cast import FENNMARK, HOLLIN, OXBOW, SALTMARSH
+
+REACTOR = {"highest_voltage_kv": 15.5, "lightning_impulse_kv": 110, "phases": 1, "frequency_hz": 60}
+ENCLOSED_15 = {"highest_voltage_kv": 15.5, "lightning_impulse_kv": 110, "phases": 3, "frequency_hz": 60}
+ENCLOSED_27 = {"highest_voltage_kv": 27, "lightning_impulse_kv": 125, "phases": 3, "frequency_hz": 60}
+CLAD_15 = {"highest_voltage_kv": 15, "lightning_impulse_kv": 95, "phases": 3, "frequency_hz": 60}
+
+
+@dataclass(frozen=True)
+class UnitStory:
+    """What happens to one unit.
+
+    `faults` maps the place of a run (from 0) to what goes wrong in it: `fails` (the unit discharges too long), `noisy`
+    (background over half the limit), `short` (hold too short). `stops` says where the story stands: `certificate`,
+    `approved`, `signed`, `energised`, `setup`, `planned`, `entered`. `runs` stops after so many runs.
+    """
+
+    serial: str
+    faults: dict[int, str] = field(default_factory=dict)
+    stops: str = "certificate"
+    runs: int | None = None
+    disposition: str = "retest"
+
+
+@dataclass(frozen=True)
+class OrderStory:
+    """One order with its units, begun so many days ago."""
+
+    days_ago: int
+    customer: str
+    reference: str
+    equipment: str
+    ratings: dict[str, float]
+    units: tuple[UnitStory, ...]
+    standards: tuple[str, ...] = ()
+    design: str = ""
+    bay: str = "Bay 1"
+    is_reviewed: bool = True
+    witness_kinds: tuple[str, ...] = ()
+    hold_kinds: tuple[str, ...] = ()
+
+
+STORIES = (
+    OrderStory(
+        728,
+        SALTMARSH,
+        "SW-1182",
+        "series_reactor",
+        REACTOR,
+        (UnitStory("SR-0871"), UnitStory("SR-0872")),
+        design="SR-15",
+    ),
+    OrderStory(
+        566,
+        OXBOW,
+        "OT-40-77",
+        "metal_enclosed_switchgear",
+        ENCLOSED_15,
+        (UnitStory("ME-1503"),),
+        ("IEEE C37.20.3",),
+        "ME-15",
+    ),
+    OrderStory(
+        331,
+        FENNMARK,
+        "FP-2291",
+        "series_reactor",
+        REACTOR,
+        (UnitStory("SR-0920"), UnitStory("SR-0921", {1: "fails"})),
+        design="SR-15",
+    ),
+    OrderStory(
+        148,
+        HOLLIN,
+        "HQ-15",
+        "metal_clad_switchgear",
+        CLAD_15,
+        (UnitStory("MC-0402", {3: "noisy"}),),
+        ("IEEE C37.20.2",),
+        "MC-15",
+    ),
+    OrderStory(
+        24,
+        SALTMARSH,
+        "SW-1420",
+        "series_reactor",
+        REACTOR,
+        (UnitStory("SR-0977"), UnitStory("SR-0978", stops="approved")),
+        design="SR-15",
+        bay="Bay 2",
+    ),
+    OrderStory(
+        4,
+        FENNMARK,
+        "FP-2440",
+        "metal_enclosed_switchgear",
+        ENCLOSED_27,
+        (
+            UnitStory("ME-2701", stops="signed", runs=4),
+            UnitStory("ME-2702", stops="energised", runs=2),
+            UnitStory("ME-2703", stops="planned"),
+        ),
+        ("IEEE C37.20.3",),
+        "ME-27",
+        witness_kinds=("partial_discharge",),
+    ),
+    OrderStory(
+        2,
+        OXBOW,
+        "OT-41-02",
+        "series_reactor",
+        REACTOR,
+        (UnitStory("SR-1001", {1: "fails"}, stops="approved", disposition=""),),
+        design="SR-15",
+    ),
+    OrderStory(
+        1,
+        HOLLIN,
+        "HQ-19",
+        "metal_clad_switchgear",
+        CLAD_15,
+        (UnitStory("MC-0410", stops="entered"),),
+        is_reviewed=False,
+    ),
+)
