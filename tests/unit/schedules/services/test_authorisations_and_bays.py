@@ -1,0 +1,125 @@
+"""Granting and ending authorisations, asking for them, and entering bays."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.utils import timezone
+
+from labsite.ledger.models import Entry
+from schedules.models import Authorisation, Bay
+from schedules.selectors import authorised, bay_fitness
+from schedules.services.authorisations import end_authorisation, grant_authorisation
+from schedules.services.bays import enter_bay
+from schedules.services.plans import adopt_plan
+from schedules.services.refusals import ScheduleRefused
+
+pytestmark = pytest.mark.django_db
+FIRST, LAST = date(2026, 3, 1), date(2099, 2, 28)
+
+
+@pytest.fixture
+def granted(tester, quality_manager):
+    """Return the tester's authorisation to perform discharge tests."""
+    return grant(tester, quality_manager)
+
+
+def grant(user, by, **more):
+    terms = {"kind": "partial_discharge", "activity": "perform", "valid_from": FIRST, "valid_until": LAST, **more}
+    return grant_authorisation(user=user, by=by, **terms)
+
+
+def test_both_days_are_included_and_reasons_name_the_person(granted, tester):
+    ask = [FIRST - timedelta(days=1), FIRST, LAST, LAST + timedelta(days=1)]
+    answers = [authorised(tester, "partial_discharge", "perform", on) for on in ask]
+    assert [answer.is_authorised for answer in answers] == [False, True, True, False]
+    assert [answer.reason for answer in answers] == [
+        "The authorisation of Tove Brandt to perform partial discharge begins on 1 March 2026.",
+        "Tove Brandt may perform partial discharge until 28 February 2099.",
+        "Tove Brandt may perform partial discharge until 28 February 2099.",
+        "The authorisation of Tove Brandt to perform partial discharge ended on 28 February 2099.",
+    ]
+
+
+def test_another_kind_activity_or_person_is_not_authorised(granted, tester, second_tester):
+    assert authorised(tester, "partial_discharge", "approve", FIRST) == (
+        False,
+        "Tove Brandt holds no authorisation to approve partial discharge.",
+    )
+    assert not authorised(tester, "power_frequency_withstand", "perform", FIRST).is_authorised
+    assert not authorised(second_tester, "partial_discharge", "perform", FIRST).is_authorised
+    tester.is_active = False
+    assert authorised(tester, "partial_discharge", "perform", FIRST) == (
+        False,
+        "The account of Tove Brandt is switched off.",
+    )
+
+
+def test_the_grant_is_in_the_ledger_and_only_the_quality_manager_makes_it(granted, second_tester, approver):
+    assert Entry.objects.get(action="authorisation.granted").subject_id == str(granted.pk)
+    with pytest.raises(PermissionDenied, match="Only quality manager may grant authorisations"):
+        grant(second_tester, approver)
+    assert Authorisation.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("more", "field"),
+    [
+        ({"kind": "dance"}, "kind"),
+        ({"activity": "watch"}, "activity"),
+        ({"valid_until": FIRST - timedelta(days=1)}, "valid_until"),
+        ({}, "valid_from"),
+    ],
+)
+def test_grants_that_cannot_stand_are_refused_by_their_field(granted, tester, quality_manager, more, field):
+    with pytest.raises(ScheduleRefused) as refused:
+        grant(tester, quality_manager, **more)
+    assert [one.field for one in refused.value.refusals] == [field]
+
+
+def test_people_outside_technical_work_are_not_authorised(customer, quality_manager):
+    with pytest.raises(ScheduleRefused, match="Clara Nyberg has no role in the laboratory's technical work"):
+        grant(customer, quality_manager)
+
+
+def test_an_authorisation_ends_early_with_a_reason(granted, quality_manager, tester):
+    today = timezone.localdate()
+    with pytest.raises(ScheduleRefused, match="Say why the authorisation ends"):
+        end_authorisation(authorisation=granted, last_day=today, reason="", by=quality_manager)
+    with pytest.raises(ScheduleRefused, match="It ends on 28 February 2099 anyway"):
+        end_authorisation(authorisation=granted, last_day=LAST, reason="Left", by=quality_manager)
+    with pytest.raises(ScheduleRefused, match="at the earliest"):
+        end_authorisation(authorisation=granted, last_day=today - timedelta(days=2), reason="Left", by=quality_manager)
+    with pytest.raises(PermissionDenied):
+        end_authorisation(authorisation=granted, last_day=today, reason="Left", by=tester)
+    ended = end_authorisation(authorisation=granted, last_day=today, reason="Left", by=quality_manager)
+    assert ended.valid_until == today
+    entry = Entry.objects.get(action="authorisation.ended")
+    assert (entry.changes, entry.reason) == ({"valid_until": ["2099-02-28", today.isoformat()]}, "Left")
+
+
+def test_bays_are_entered_by_administrator_or_quality_manager(administrator, quality_manager, tester):
+    enter_bay(name="North", source_kv=100, source_kva=50, by=administrator)
+    enter_bay(name="South", source_kv=30, source_kva=10, by=quality_manager)
+    with pytest.raises(PermissionDenied, match="Only administrator or quality manager may enter bays"):
+        enter_bay(name="East", source_kv=30, source_kva=10, by=tester)
+    with pytest.raises(ScheduleRefused, match="There is a bay North already"):
+        enter_bay(name="North", source_kv=30, source_kva=10, by=administrator)
+    with pytest.raises(ScheduleRefused) as refused:
+        enter_bay(name=" ", source_kv=float("nan"), source_kva=0, by=administrator)
+    assert [one.field for one in refused.value.refusals] == ["source_kv", "source_kva", "name"]
+    assert Bay.objects.count() == Entry.objects.filter(action="bay.entered").count() == 2
+
+
+def test_a_bay_runs_the_steps_its_source_reaches(unit, tester, administrator):
+    """The withstand test asks 50 kV and the discharge test 25 kV at most (common practice, no source)."""
+    plan = adopt_plan(unit=unit, by=tester)
+    bays = [
+        enter_bay(name="Large", source_kv=100, source_kva=50, residual_discharge_pc=2, by=administrator),
+        enter_bay(name="Loud", source_kv=100, source_kva=50, residual_discharge_pc=80, by=administrator),
+        enter_bay(name="Small", source_kv=30, source_kva=10, residual_discharge_pc=2, by=administrator),
+    ]
+    fits = {line.title: {one.bay.name: one.is_fit for one in line.bays} for line in bay_fitness(plan, bays)}
+    titles = {step.kind: step.title for step in plan.steps.all()}
+    assert fits[titles["power_frequency_withstand"]] == {"Large": True, "Loud": True, "Small": False}
+    assert fits[titles["partial_discharge"]] == {"Large": True, "Loud": False, "Small": True}
