@@ -10,6 +10,7 @@ from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from labsite.ledger import canonical
 from labsite.ledger.errors import StaleEdit
@@ -99,13 +100,27 @@ def stale(request: HttpRequest, error: StaleEdit) -> HttpResponse:
     if wants_json(request):
         conflicts = [vars(conflict) for conflict in error.conflicts]
         return JsonResponse({"detail": str(error), "conflicts": canonical.plain(conflicts)}, status=409)
-    return render(request, "409.html", {"reason": str(error), "conflicts": error.conflicts}, status=409)
+    differing = {conflict.field for conflict in error.conflicts}
+    fields = [
+        {"label": error.labels.get(name, name), "theirs": error.current.get(name), "mine": mine}
+        | {"is_different": name in differing}
+        for name, mine in error.yours.items()
+    ]
+    context = {"subject": error.subject, "by": error.by, "at": error.at, "fields": fields, "back_url": _back(request)}
+    return render(request, "409.html", context, status=409)
+
+
+def _back(request: HttpRequest) -> str:
+    """Return the page the form came from, when it is one of ours."""
+    referer = request.headers.get("Referer", "")
+    is_ours = url_has_allowed_host_and_scheme(referer, {request.get_host()})
+    return referer if is_ours and referer else request.path
 
 
 def _refusal(request: HttpRequest, reason: str) -> HttpResponse:
     if wants_json(request):
         return JsonResponse({"detail": reason}, status=409)
-    return render(request, "409.html", {"reason": reason, "conflicts": []}, status=409)
+    return render(request, "ledger/refused.html", {"reason": reason, "back_url": _back(request)}, status=409)
 
 
 def unavailable(request: HttpRequest) -> HttpResponse:
@@ -113,6 +128,6 @@ def unavailable(request: HttpRequest) -> HttpResponse:
     if wants_json(request):
         response: HttpResponse = JsonResponse({"detail": _NOT_SAVED}, status=503)
     else:
-        response = HttpResponse(render_to_string("503.html", {"reason": _NOT_SAVED}), status=503)
+        response = HttpResponse(render_to_string("503.html", {"words": _NOT_SAVED}), status=503)
     response["Retry-After"] = "5"
     return response

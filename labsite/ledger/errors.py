@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 
@@ -31,11 +32,21 @@ class Conflict:
 class StaleEdit(Exception):
     """The record was changed by somebody else after the form was opened."""
 
-    def __init__(self, current: dict[str, Any], yours: dict[str, Any], labels: dict[str, str]) -> None:
+    def __init__(
+        self,
+        current: dict[str, Any],
+        yours: dict[str, Any],
+        labels: dict[str, str],
+        *,
+        subject: str = "",
+        by: str = "",
+        at: datetime | None = None,
+    ) -> None:
         super().__init__("This record was changed by somebody else after you opened it. Nothing was overwritten.")
         self.current = current
         self.yours = yours
         self.labels = labels
+        self.subject, self.by, self.at = subject, by, at
 
     @property
     def words(self) -> str:

@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 from django.db import models
 
 from labsite.ledger.errors import StaleEdit
-from labsite.ledger.services.entries import record_entry
+from labsite.ledger.models import Entry
+from labsite.ledger.services.entries import record_entry, subject_of
 from labsite.ledger.services.transactions import writing
 
 M = TypeVar("M", bound=models.Model)
@@ -25,6 +26,13 @@ def _value(instance: models.Model, name: str, value: Any) -> Any:
     return field.to_python(value)  # type: ignore[union-attr]
 
 
+def _stale(row: models.Model, current: dict[str, Any], yours: dict[str, Any]) -> StaleEdit:
+    kind, identity, label = subject_of(row)
+    last = Entry.objects.filter(subject_type=kind, subject_id=identity).order_by("-sequence").first()
+    who = {"by": last.actor_label, "at": last.at} if last else {}
+    return StaleEdit(current, yours, {name: _label(row, name) for name in yours}, subject=label, **who)
+
+
 def change_fields(*, instance: M, version: int, changes: dict[str, Any], action: str, reason: str = "", by: Any) -> M:
     """Change fields of a record as its editor saw it at `version`, and return the row as it now is.
 
@@ -36,7 +44,7 @@ def change_fields(*, instance: M, version: int, changes: dict[str, Any], action:
         yours = {name: _value(row, name, value) for name, value in changes.items()}
         current = {name: getattr(row, name) for name in yours}
         if row.version != version:  # type: ignore[attr-defined]
-            raise StaleEdit(current, yours, {name: _label(row, name) for name in yours})
+            raise _stale(row, current, yours)
         moved = {name: value for name, value in yours.items() if current[name] != value}
         if not moved:
             return row
