@@ -14,7 +14,7 @@ from records.demo import founding, recordings
 from records.demo.clock import Clock
 from records.demo.story import OrderStory, UnitStory
 from records.models import Certificate, Nonconformance, Run, RunInstrument
-from records.run_digest import run_digest
+from records.selectors.digests import run_digest
 from records.services import checks, runs, sign_offs
 from records.services.certificates import issue_certificate, request_certificate
 from records.services.instruments import override_calibration, use_instrument, use_system
