@@ -16,6 +16,7 @@ from django.utils.safestring import SafeString
 register = template.Library()
 
 THIN_SPACE = "\N{THIN SPACE}"
+NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
 NOT_KNOWN = "\N{EN DASH}"
 VERDICTS = {
@@ -154,7 +155,7 @@ def _grouped(number: Decimal) -> str:
 
 def _quantity(value: str, uncertainty: str, unit: str) -> SafeString:
     spread = format_html(' <span class="uncertainty">± {}</span>', uncertainty) if uncertainty else ""
-    after = format_html('{}<span class="unit">{}</span>', THIN_SPACE, unit) if unit else ""
+    after = format_html('{}<span class="unit">{}</span>', NO_BREAK_SPACE, unit) if unit else ""
     return format_html('<span class="quantity">{}{}{}</span>', value, spread, after)
 
 
