@@ -1,0 +1,1 @@
+"""What reads across runs, plans and units; every list starts from who asks."""

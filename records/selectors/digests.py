@@ -1,0 +1,113 @@
+"""What a signature binds: one digest over plan, set-up, records and findings of a run."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from labsite.ledger.canonical import canonical_bytes, plain
+from records.models import Evaluation, Run, SetupCheck
+
+# What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
+_COUNTED = frozenset({"voltage", "charge", "time"})
+
+
+def digest_of(content: Any) -> str:
+    """Return the SHA-256 over the one spelling (RFC 8785) of what is given."""
+    return hashlib.sha256(canonical_bytes({"content": plain(content)})).hexdigest()
+
+
+def current_evaluation(run: Run) -> Evaluation | None:
+    """Return the evaluation that counts, of the record uploaded last, or None."""
+    return max(run.evaluations.all(), key=lambda row: (row.record_id, row.pk), default=None)
+
+
+def setup_document(run: Run) -> dict[str, Any]:
+    """Return the set-up as the evaluation takes it: noise, charge calibration, uncertainties of what measures."""
+    checks = {check.kind: check.values for check in run.checks.all()}
+    setup: dict[str, Any] = {"instruments": _measuring(run)}
+    noise = checks.get(SetupCheck.Kind.BACKGROUND_NOISE)
+    if noise is not None:
+        setup["background_noise_pc"] = noise["noise_pc"]
+    calibration = checks.get(SetupCheck.Kind.CHARGE_CALIBRATION)
+    if calibration is not None:
+        setup["charge_calibration"] = {"injected_pc": calibration["injected_pc"], "reading": calibration["reading"]}
+    return setup
+
+
+def _measuring(run: Run) -> list[dict[str, Any]]:
+    """Return the systems used, each once, and the instruments that measure on their own."""
+    rows: dict[str, dict[str, Any]] = {}
+    for use in run.instruments.all():
+        if use.system is not None and use.system.quantity in _COUNTED:
+            rows[f"s{use.system_id}"] = _row(use.system.name, use.system.quantity, use.system)
+        elif use.system is None and use.calibration is not None and use.instrument.quantity in _COUNTED:
+            rows[f"i{use.instrument_id}"] = _row(use.instrument.identifier, use.instrument.quantity, use.calibration)
+    return sorted(rows.values(), key=lambda row: (row["quantity"], row["name"]))
+
+
+def _row(name: str, quantity: str, source: Any) -> dict[str, Any]:
+    return {
+        "name": name,
+        "quantity": quantity,
+        "relative_uncertainty_pct": source.relative_uncertainty_pct,
+        "coverage_factor": source.coverage_factor,
+    }
+
+
+def signed_content(run: Run) -> dict[str, Any]:
+    """Return everything that a signature on a run stands for, as plain values."""
+    evaluation = current_evaluation(run)
+    return {
+        "run": run.number,
+        "unit": [run.step.plan.unit.number, run.step.plan.unit.serial],
+        "plan": run.step.plan.digest,
+        "step": run.step.document,
+        "arrangement": [run.arrangement.name, run.arrangement.energised, run.arrangement.earthed],
+        "people": [run.operator_id, run.second_person_id],
+        "conditions": [run.temperature_c, run.pressure_kpa, run.relative_humidity_pct],
+        "setup": setup_document(run),
+        "instruments": [_use(use) for use in sorted(run.instruments.all(), key=lambda use: use.pk)],
+        "checks": [
+            [check.kind, check.values, check.is_satisfied, check.made_by_id]
+            for check in sorted(run.checks.all(), key=lambda check: check.pk)
+        ],
+        "records": sorted(record.sha256 for record in run.records.all()),
+        "evaluation": evaluation.digest if evaluation else None,
+        "findings": _findings(evaluation),
+        "verdict": run.verdict,
+    }
+
+
+def _use(use: Any) -> list[Any]:
+    return [
+        use.instrument_id,
+        use.system_id,
+        use.calibration_id,
+        use.is_valid,
+        use.overridden_by_id,
+        use.override_reason,
+    ]
+
+
+def _findings(evaluation: Evaluation | None) -> list[list[Any]]:
+    if evaluation is None:
+        return []
+    return [
+        [
+            row.quantity,
+            row.stage,
+            row.value,
+            row.expanded_uncertainty,
+            row.minimum,
+            row.maximum,
+            row.judges,
+            row.verdict,
+        ]
+        for row in sorted(evaluation.findings.all(), key=lambda row: row.position)
+    ]
+
+
+def run_digest(run: Run) -> str:
+    """Return the digest that is shown before signing, signed, and printed."""
+    return digest_of(signed_content(run))

@@ -1,0 +1,89 @@
+"""What still stands between a run and its energised stages: every lack in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from records.models import Run, RunInstrument, SetupCheck
+from records.selectors.procedure import charge_limit_pc
+
+Kind = SetupCheck.Kind
+SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
+DISCHARGE = "partial_discharge"
+
+
+def latest_checks(run: Run) -> Mapping[str, SetupCheck]:
+    """Return the check of each kind that counts: the last one made."""
+    return {check.kind: check for check in run.checks.all()}
+
+
+def is_calibrator_off(checks: Mapping[str, SetupCheck]) -> bool:
+    """Say whether the calibrator was confirmed off after the last charge calibration."""
+    off, calibration = checks.get(Kind.CALIBRATOR_OFF), checks.get(Kind.CHARGE_CALIBRATION)
+    return off is not None and (calibration is None or off.pk > calibration.pk)
+
+
+def missing_before_energising(run: Run) -> tuple[str, ...]:
+    """Return every reason, in words, why the energised stages of a run may not open yet."""
+    checks = latest_checks(run)
+    lacks = [*_conditions(run), *_instruments(run), *_witness(run)]
+    if run.step.kind == DISCHARGE:
+        lacks += _discharge(run, checks)
+    scale = checks.get(Kind.VOLTAGE_SCALE)
+    if scale is not None and not scale.is_satisfied:
+        lacks.append(scale.reason)
+    labels = dict(Kind.choices)
+    lacks += [f"Not confirmed yet: {labels[kind].lower()}." for kind in SAFETY if kind not in checks]
+    return tuple(lacks)
+
+
+def _conditions(run: Run) -> list[str]:
+    if None in (run.temperature_c, run.pressure_kpa, run.relative_humidity_pct):
+        return ["The ambient conditions are not recorded."]
+    return []
+
+
+def _instruments(run: Run) -> list[str]:
+    uses = list(run.instruments.all())
+    measured = {use.instrument.quantity for use in uses} | {use.system.quantity for use in uses if use.system}
+    wanted = {"voltage": "No instrument that measures the voltage is listed."}
+    if run.step.kind == DISCHARGE:
+        wanted["charge"] = "No instrument that measures the charge is listed."
+    return [words for quantity, words in wanted.items() if quantity not in measured] + [
+        _overdue(use) for use in uses if not use.is_valid and use.overridden_by_id is None
+    ]
+
+
+def _overdue(use: RunInstrument) -> str:
+    return (
+        f"{use.instrument.identifier} is not in calibration today: {use.status_reason} "
+        "Use another, or ask the quality manager to override with a reason."
+    )
+
+
+def _witness(run: Run) -> list[str]:
+    if run.step.point != "witness" or run.step.released_at is not None:
+        return []
+    if any(invitation.revoked_at is None for invitation in run.invitations.all()):
+        return []
+    return ["This step is a witness point and no witness is invited. Invite one, or release the point with a reason."]
+
+
+def _discharge(run: Run, checks: Mapping[str, SetupCheck]) -> list[str]:
+    lacks = []
+    if charge_limit_pc(run.step.document) is None:
+        lacks.append("The plan names no charge limit; nothing can be judged without one.")
+    for kind, words in (
+        (Kind.CHARGE_CALIBRATION, "The charge calibration of the circuit is missing."),
+        (Kind.BACKGROUND_NOISE, "The background noise is missing."),
+    ):
+        check = checks.get(kind)
+        if check is None:
+            lacks.append(words)
+        elif not check.is_satisfied:
+            lacks.append(check.reason)
+    if Kind.CALIBRATOR_OFF not in checks:
+        lacks.append("Nobody has confirmed that the charge calibrator is off the circuit.")
+    elif not is_calibrator_off(checks):
+        lacks.append("The circuit was calibrated again after the calibrator was confirmed off; confirm it off again.")
+    return lacks

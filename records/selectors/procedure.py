@@ -1,0 +1,96 @@
+"""What the plan's step asks, read from its document: stages, limits, bases."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+WORDS: Mapping[str, str] = {
+    "held_voltage_kv": "Voltage held",
+    "held_s": "Time held",
+    "disruptive_discharges": "Disruptive discharges",
+    "inception_voltage_kv": "Inception voltage",
+    "extinction_voltage_kv": "Extinction voltage",
+    "time_to_extinction_s": "Time to extinction",
+    "apparent_charge_pc": "Apparent charge",
+    "background_noise_pc": "Background noise",
+    "charge_scale_factor": "Charge scale factor",
+}
+
+
+@dataclass(frozen=True)
+class StageOfPlan:
+    """One stage as the bay needs it: set point of the floor, band that counts as held, hold."""
+
+    name: str
+    title: str
+    voltage_kv: float
+    set_point_kv: float
+    low_kv: float
+    high_kv: float
+    hold_s: float
+    tolerance_pct: float
+
+
+def quantity_words(quantity: str) -> str:
+    """Return the name of a quantity in words."""
+    return WORDS.get(quantity, quantity.replace("_", " ").capitalize())
+
+
+def stage_words(name: str) -> str:
+    """Return the name of a stage as a title."""
+    return {"prestress": "Pre-stress"}.get(name, name.replace("_", " ").capitalize())
+
+
+def procedure_of(document: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the procedure of a step's document, wherever it stands."""
+    return document.get("procedure") or document
+
+
+def stages_of(document: Mapping[str, Any]) -> tuple[StageOfPlan, ...]:
+    """Return the energised stages in order."""
+    return tuple(_stage(row) for row in procedure_of(document).get("stages") or ())
+
+
+def _stage(row: Mapping[str, Any]) -> StageOfPlan:
+    voltage, tolerance = float(row["voltage_kv"]), float(row.get("tolerance_pct") or 3)
+    return StageOfPlan(
+        row["name"],
+        stage_words(row["name"]),
+        voltage,
+        float(row.get("set_point_kv") or voltage),
+        voltage * (1 - tolerance / 100),
+        voltage * (1 + tolerance / 100),
+        float(row.get("hold_s") or 0),
+        tolerance,
+    )
+
+
+def charge_limit_pc(document: Mapping[str, Any]) -> float | None:
+    """Return the greatest apparent charge that the plan allows the unit [pC], or None where it names none."""
+    rows = procedure_of(document).get("criteria") or ()
+    limits = [row["max"] for row in rows if row["quantity"] == "apparent_charge_pc" and row.get("max") is not None]
+    return float(min(limits)) if limits else None
+
+
+def noise_limit_pc(document: Mapping[str, Any]) -> float | None:
+    """Return the greatest background noise [pC]: what the plan states, and never over half the charge limit."""
+    rows = procedure_of(document).get("criteria") or ()
+    stated = [row["max"] for row in rows if row["quantity"] == "background_noise_pc" and row.get("max") is not None]
+    limit = charge_limit_pc(document)
+    half = [limit / 2] if limit is not None else []
+    return min([*stated, *half], default=None)
+
+
+def basis_words(document: Mapping[str, Any], quantity: str, stage: str) -> str:
+    """Return where a limit comes from, in small type: document, edition, clause, and how sure we are."""
+    places = {f"criteria.{quantity}.{stage}.{end}" for end in ("max", "min", "nominal")} | {
+        f"criteria.{quantity}.{end}" for end in ("max", "min", "nominal")
+    }
+    row = next((basis for basis in document.get("basis") or () if basis.get("of") in places), None)
+    if row is None:
+        return "asked of every test of this kind"
+    named = " ".join(part for part in (row.get("document"), row.get("edition")) if part)
+    sure = {"memory": "from memory", "published": "published"}.get(row.get("confidence"), row.get("confidence"))
+    return " · ".join(part for part in (named, row.get("clause"), sure) if part)

@@ -1,0 +1,124 @@
+"""Taking in a record, and telling its columns."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from equipment.models import Instrument
+from labsite.jobs.services import enqueue
+from labsite.ledger.services import record_entry, writing
+from records.models import Record, Run
+from records.readers.columns import ColumnMap
+from records.readers.refusals import BadColumnMap
+from records.services import lifecycle
+from records.services.refusals import Refused, ValueRefused
+from records.services.storing import StoredFile, keep_stream
+
+JOB = "records.evaluate_record"
+
+
+@dataclass(frozen=True)
+class Upload:
+    """What came of an upload: the record, whether it is new, and that in words."""
+
+    record: Record
+    is_new: bool
+    words: str
+
+
+def store_record(*, run: Run, stream: Any, given_name: str, by: Any) -> Upload:
+    """Store a file and ask for its evaluation; the same bytes twice are recognised and stored once.
+
+    Order: permission and state, bytes to disk, then row, ledger entry and job in one transaction.
+    """
+    lifecycle.require_person_of(run, by)
+    lifecycle.require(run, "store_record")
+    name = _plain_name(given_name)
+    file = keep_stream(stream, name)
+    with writing():
+        held = lifecycle.locked(run)
+        known = held.records.filter(sha256=file.sha256).first()
+        if known is not None:
+            return Upload(known, False, _known_words(known))
+        lifecycle.require(held, "store_record")
+        record = Record.objects.create(
+            run=held, given_name=name, path=file.path, sha256=file.sha256, size_bytes=file.size_bytes, uploaded_by=by
+        )
+        told = {"verdict": ""} if held.verdict else {}
+        lifecycle.move(held, "store_record", changes=told, by=by)
+        _tell_ledger(held, file, name, by)
+        _ask_for_evaluation(record, by)
+        return Upload(record, True, _stored_words(record))
+
+
+def tell_columns(
+    *, record: Record, column_map: Mapping[str, Any], remember_for: Instrument | None = None, by: Any
+) -> Record:
+    """Say which column is which, remember it for an instrument where asked, and evaluate again."""
+    try:
+        content = ColumnMap.from_dict(column_map).as_dict()
+    except BadColumnMap as fault:
+        raise ValueRefused(f"{fault.message} Nothing was changed.") from fault
+    with writing():
+        held = lifecycle.locked(record.run)
+        lifecycle.require(held, "tell_columns")
+        lifecycle.require_person_of(held, by)
+        row = Record.objects.select_for_update().get(pk=record.pk)
+        if row.state != Record.State.NEEDS_MAPPING:
+            raise Refused(f"The columns of “{row.given_name}” need not be told ({row.get_state_display().lower()}).")
+        old, row.column_map, row.state, row.words = row.column_map, content, Record.State.STORED, ""
+        row.save(update_fields=["column_map", "state", "words"])
+        record_entry(action="record.tell_columns", subject=row, changes={"column_map": [old, content]}, by=by)
+        if remember_for is not None:
+            _remember(remember_for, held, content, by)
+        _ask_for_evaluation(row, by)
+        return row
+
+
+def _remember(instrument: Instrument, run: Run, content: Mapping[str, Any], by: Any) -> None:
+    if not run.instruments.filter(instrument=instrument).exists():
+        raise Refused(f"{instrument} is not used in run {run.number}; the columns cannot be remembered for it.")
+    row = Instrument.objects.select_for_update().get(pk=instrument.pk)
+    told = {"column_map": [row.column_map, dict(content)]}
+    row.column_map = dict(content)
+    row.version += 1
+    row.save(update_fields=["column_map", "version"])
+    record_entry(action="instrument.remember_columns", subject=row, changes=told, by=by)
+
+
+def _ask_for_evaluation(record: Record, by: Any) -> None:
+    maps = record.run.number if not record.column_map else f"{record.run.number}:{sorted(record.column_map.items())}"
+    enqueue(name=JOB, args={"record_id": record.pk}, key=f"{JOB}:{record.pk}:{_short(maps)}", by=by)
+
+
+def _short(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _plain_name(given: str) -> str:
+    """Return the given name without folders and unprintable signs; it is only ever shown, never a path."""
+    name = given.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(sign for sign in name if sign.isprintable())[:255] or "record"
+
+
+def _tell_ledger(run: Run, file: StoredFile, name: str, by: Any) -> None:
+    told = {"record": [None, name], "sha256": [None, file.sha256], "size_bytes": [None, file.size_bytes]}
+    record_entry(action="record.store", subject=run, changes=told, by=by)
+
+
+def _known_words(record: Record) -> str:
+    return (
+        f"These bytes are already stored in run {record.run.number} as “{record.given_name}”, "
+        f"uploaded {record.uploaded_at:%d %b %Y %H:%M} UTC by {record.uploaded_by}. Nothing was stored twice."
+    )
+
+
+def _stored_words(record: Record) -> str:
+    words = f"“{record.given_name}” is stored, {record.size_bytes} bytes, SHA-256 {record.sha256[:12]}…"
+    other = Record.objects.filter(sha256=record.sha256).exclude(run=record.run).select_related("run").first()
+    if other is not None:
+        words += f" The same bytes are a record of run {other.run.number}: check that this is the right file."
+    return words

@@ -1,0 +1,119 @@
+"""Background jobs of the runs: a record is read, checked, judged and its verdict kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.conf import settings
+
+from labsite.jobs.registry import job
+from labsite.jobs.services import JobRefused, Progress
+from records.evaluation.evaluating import KINDS, evaluate
+from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.setups import parse_setup
+from records.evaluation.step import BadStep, Step, parse_step
+from records.models import Record
+from records.readers.columns import ColumnMap
+from records.readers.isolation import read_in_child
+from records.readers.recording import Limits, Recording
+from records.readers.refusals import MappingNeeded, RecordRefused
+from records.selectors.digests import digest_of, setup_document
+from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
+from records.services.storing import absolute, keep_arrays
+from records.services.uploads import JOB
+
+STAGES = ("Reading", "Checking", "Judging", "Saving")
+
+
+@job(JOB, stages=STAGES)
+def evaluate_record(progress: Progress, *, record_id: int) -> None:
+    """Read one record in a child process, judge it against its step, keep what was found; a repeat changes nothing."""
+    record = _fetch(record_id)
+    if record is None or record.state != Record.State.STORED:
+        return
+    step = _step(record)
+    progress.stage("Reading", 10)
+    try:
+        recording, used_map = _read(record, step)
+    except MappingNeeded as need:
+        preview = need.preview.as_dict() if need.preview else {}
+        with progress.completing(need.message):
+            keep_mapping_need(record=record, words=need.message, preview=preview, by=record.uploaded_by)
+        return
+    except RecordRefused as refusal:
+        words = _located(refusal)
+        with progress.completing(words):
+            keep_refusal(record=record, words=words, by=record.uploaded_by)
+        return
+    progress.stage("Checking", 50)
+    summary = _summary(record, recording, used_map)
+    keep_arrays(summary["arrays"], [recording.time_s, *recording.channels.values()])
+    progress.stage("Judging", 70)
+    judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
+    progress.stage("Saving", 90)
+    with progress.completing():
+        keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
+
+
+def _fetch(record_id: int) -> Record | None:
+    rows = Record.objects.select_related("run__step__plan__unit", "uploaded_by")
+    return rows.prefetch_related("run__instruments__instrument", "run__checks").filter(pk=record_id).first()
+
+
+def _step(record: Record) -> Step:
+    kind = record.run.step.kind
+    if kind not in KINDS:
+        raise JobRefused(
+            f"Records of {kind.replace('_', ' ')} cannot be judged by this release. The file is kept as it came."
+        )
+    try:
+        return parse_step(record.run.step.document)
+    except BadStep as fault:
+        raise JobRefused(
+            f"The step of the plan cannot be judged as it is written: {fault} The file is kept."
+        ) from fault
+
+
+def _read(record: Record, step: Step) -> tuple[Recording, ColumnMap | None]:
+    """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
+    limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
+    needed = CHANNELS_BY_KIND[step.kind]
+    place = absolute(record.path)
+    own = ColumnMap.from_dict(record.column_map) if record.column_map else None
+    try:
+        return read_in_child(place, columns=own, limits=limits, needed=needed), own
+    except MappingNeeded as need:
+        for remembered in _remembered(record) if own is None else ():
+            try:
+                return read_in_child(place, columns=remembered, limits=limits, needed=needed), remembered
+            except RecordRefused:
+                continue
+        raise need
+
+
+def _remembered(record: Record) -> Iterator[ColumnMap]:
+    for use in record.run.instruments.all():
+        if use.instrument.column_map:
+            yield ColumnMap.from_dict(use.instrument.column_map)
+
+
+def _located(refusal: RecordRefused) -> str:
+    if refusal.row and f"Row {refusal.row}" not in refusal.message:
+        return f"Row {refusal.row}: {refusal.message}"
+    return refusal.message
+
+
+def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -> dict[str, Any]:
+    """Return what pages show of a record that was read, and where its arrays lie."""
+    mapped = used_map.as_dict() if used_map else {}
+    mark = digest_of(mapped)[:8] if mapped else "plain"
+    return {
+        "rows": recording.rows,
+        "duration_s": recording.duration_s,
+        "channels": ["time_s", *recording.channels],
+        "metadata": dict(recording.metadata),
+        "oddities": list(recording.oddities),
+        "columns_used": mapped,
+        "arrays": f"{record.path}-{mark}.npy",
+    }
