@@ -2,7 +2,10 @@
 
 from django.urls import include, path
 
+from labsite.people.web.home import home
+
 urlpatterns = [
+    path("", home, name="home"),
     path("account/", include("allauth.urls")),
     path("people/", include("labsite.people.web.urls")),
     path("jobs/", include("labsite.jobs.web.urls")),

@@ -14,6 +14,11 @@ class OrganisationQuerySet(models.QuerySet["Organisation"]):
             return self
         return self.filter(pk=viewer.organisation_id) if viewer.organisation_id else self.none()
 
+    def for_list(self) -> OrganisationQuerySet:
+        """Return with the number of accounts that are switched on, the laboratory first."""
+        active = models.Count("users", filter=models.Q(users__is_active=True))
+        return self.annotate(accounts=active).order_by("-is_laboratory", "name")
+
     def customers(self) -> OrganisationQuerySet:
         """Return those that buy."""
         return self.filter(is_laboratory=False)

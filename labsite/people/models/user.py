@@ -24,6 +24,13 @@ class UserQuerySet(models.QuerySet["User"]):
         """Return the active users with at least one of the roles."""
         return self.filter(is_active=True, grants__role__in=roles).distinct()
 
+    def matching(self, text: str) -> UserQuerySet:
+        """Return those whose name, address or organisation contains the text."""
+        if not text:
+            return self
+        name, address = models.Q(name__icontains=text), models.Q(email__icontains=text)
+        return self.filter(name | address | models.Q(organisation__name__icontains=text))
+
     def for_list(self) -> UserQuerySet:
         """Return with what a list shows."""
         return self.select_related("organisation").prefetch_related("grants")
