@@ -14,6 +14,17 @@ class AuthorisationQuerySet(models.QuerySet["Authorisation"]):
         """Return all for the laboratory and its administrator, none for anyone else."""
         return self if viewer.is_laboratory or viewer.is_administrator else self.none()
 
+    def for_list(self) -> AuthorisationQuerySet:
+        """Return with the people in it."""
+        return self.select_related("user", "granted_by")
+
+    def matching(self, words: str) -> AuthorisationQuerySet:
+        """Return those of people whose name contains every word."""
+        found = self
+        for word in words.split():
+            found = found.filter(user__name__icontains=word)
+        return found
+
     def valid_on(self, day: date) -> AuthorisationQuerySet:
         """Return those that hold on the day."""
         return self.filter(valid_from__lte=day, valid_until__gte=day)

@@ -18,6 +18,10 @@ class OrderQuerySet(models.QuerySet["Order"]):
         """Return with what a list shows."""
         return self.select_related("customer").annotate(unit_count=models.Count("units"))
 
+    def for_detail(self) -> OrderQuerySet:
+        """Return with customer, who entered it and who reviewed it."""
+        return self.select_related("customer", "entered_by", "reviewed_by")
+
 
 class Order(models.Model):
     """One row: what a customer bought, and what was agreed with them before testing."""

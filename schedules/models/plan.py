@@ -5,6 +5,21 @@ from __future__ import annotations
 from django.db import models
 
 
+class PlanQuerySet(models.QuerySet["Plan"]):
+    """Reads of plans."""
+
+    def visible_to(self, viewer) -> PlanQuerySet:
+        """Return all for the laboratory, a customer's own for a customer, none for anyone else."""
+        if viewer.is_laboratory:
+            return self
+        own = models.Q(unit__order__customer=viewer.organisation_id)
+        return self.filter(own) if viewer.has_role("customer") else self.none()
+
+    def for_detail(self) -> PlanQuerySet:
+        """Return with unit, steps and arrangements."""
+        return self.select_related("unit", "made_by").prefetch_related("steps__arrangements", "steps__released_by")
+
+
 class Plan(models.Model):
     """One row: one revision of the plan of one unit, with the digest of the derived document. Never edited."""
 
@@ -15,6 +30,8 @@ class Plan(models.Model):
     is_current = models.BooleanField(default=True)
     made_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField(auto_now_add=True)
+
+    objects = PlanQuerySet.as_manager()
 
     class Meta:
         ordering = ("-revision",)

@@ -19,8 +19,10 @@ class UnitQuerySet(models.QuerySet["Unit"]):
         return self.select_related("order__customer")
 
     def for_detail(self) -> UnitQuerySet:
-        """Return with plans, steps and arrangements."""
-        return self.select_related("order__customer").prefetch_related("photos", "plans__steps__arrangements")
+        """Return with plans, steps, arrangements and photographs, and who made or released them."""
+        return self.select_related("order__customer", "order__reviewed_by", "entered_by").prefetch_related(
+            "photos__taken_by", "plans__made_by", "plans__steps__released_by", "plans__steps__arrangements"
+        )
 
 
 class Unit(models.Model):
@@ -48,6 +50,17 @@ class Unit(models.Model):
         return self.serial
 
 
+class UnitPhotoQuerySet(models.QuerySet["UnitPhoto"]):
+    """Reads of photographs."""
+
+    def visible_to(self, viewer) -> UnitPhotoQuerySet:
+        """Return all for the laboratory, a customer's own for a customer, none for anyone else."""
+        if viewer.is_laboratory:
+            return self
+        own = models.Q(unit__order__customer=viewer.organisation_id)
+        return self.filter(own) if viewer.has_role("customer") else self.none()
+
+
 class UnitPhoto(models.Model):
     """One row: one photograph of a unit, as it arrived or later."""
 
@@ -57,6 +70,8 @@ class UnitPhoto(models.Model):
     caption = models.CharField(max_length=200, blank=True)
     taken_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     added_at = models.DateTimeField(auto_now_add=True)
+
+    objects = UnitPhotoQuerySet.as_manager()
 
     def __str__(self) -> str:
         return self.caption or f"Photograph of {self.unit}"

@@ -53,3 +53,8 @@ def require(person: Any, deed: str) -> None:
     """Refuse, in words, a person whose roles do not allow the deed."""
     if not may(person, deed):
         raise PermissionDenied(f"Only {who_may(deed)} may {DEEDS_IN_WORDS[deed]}.")
+
+
+def deeds_of(person: Any) -> frozenset[str]:
+    """Return all that the person's roles allow, for pages that show a door only to whom it opens."""
+    return frozenset(deed for deed in RIGHTS if may(person, deed))

@@ -1,0 +1,133 @@
+"""A plan as a page shows it: steps with stages, criteria, bases and arrangements."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from schedules.models import Arrangement, Plan, Step
+from schedules.rules import STEP_KINDS, TEST_CLASSES
+from schedules.rules.units import unit_of
+
+DECISIONS = {"simple_acceptance": "simple acceptance", "guard_band": "guard band"}
+JUDGED = {"unit": "the unit", "test": "the test"}
+
+
+def kinds_in_words(kinds: Iterable[str]) -> list[str]:
+    """Return the names of kinds of test as a reader sees them."""
+    return [STEP_KINDS.get(kind, kind) for kind in kinds]
+
+
+@dataclass(frozen=True)
+class CriterionLine:
+    """One limit in words: what, in which stage, between which bounds, by which rule, and who fails outside it."""
+
+    quantity: str
+    stage: str
+    bounds: str
+    decision: str
+    judges: str
+
+
+@dataclass(frozen=True)
+class BasisLine:
+    """One figure's reason: what it is for, its value with unit, and where it comes from."""
+
+    of: str
+    value: str
+    source: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class StepSheet:
+    """One step as a page shows it; `step` and `rows` are there once the plan is adopted."""
+
+    position: int
+    kind: str
+    title: str
+    test_class: str
+    because: str
+    point: str
+    stages: list[dict[str, Any]]
+    criteria: list[CriterionLine]
+    setup_checks: list[CriterionLine]
+    bases: list[BasisLine]
+    arrangements: list[dict[str, Any]]
+    step: Step | None = None
+    rows: list[Arrangement] = field(default_factory=list)
+
+    @property
+    def is_held(self) -> bool:
+        """Say whether a hold point still stands in the way."""
+        return self.step is not None and self.point == Step.Point.HOLD and self.step.released_at is None
+
+
+def sheets_of_plan(plan: Plan) -> list[StepSheet]:
+    """Return the steps of an adopted plan."""
+    return [sheet_of(step.position, step.document, step) for step in plan.steps.all()]
+
+
+def sheets_of_document(document: dict[str, Any]) -> list[StepSheet]:
+    """Return the steps of a plan that was only proposed."""
+    return [sheet_of(position, step) for position, step in enumerate(document["steps"], start=1)]
+
+
+def sheet_of(position: int, document: dict[str, Any], step: Step | None = None) -> StepSheet:
+    """Return one step as a page shows it."""
+    procedure = document["procedure"]
+    return StepSheet(
+        position=position,
+        kind=STEP_KINDS.get(document["kind"], document["kind"]),
+        title=document["title"],
+        test_class=TEST_CLASSES.get(document["class"], document["class"]),
+        because=document["because"],
+        point=document["point"] or "",
+        stages=procedure.get("stages", []),
+        criteria=[criterion_line(criterion) for criterion in procedure["criteria"]],
+        setup_checks=[criterion_line(check) for check in procedure.get("setup_checks", [])],
+        bases=[basis_line(basis) for basis in document["basis"]],
+        arrangements=document["arrangements"],
+        step=step,
+        rows=list(step.arrangements.all()) if step is not None else [],
+    )
+
+
+def criterion_line(criterion: dict[str, Any]) -> CriterionLine:
+    """Return a criterion in words."""
+    return CriterionLine(
+        quantity=quantity_in_words(criterion["quantity"]),
+        stage=criterion.get("stage", ""),
+        bounds=bounds_in_words(criterion),
+        decision=DECISIONS.get(criterion["decision"], criterion["decision"].replace("_", " ")),
+        judges=JUDGED.get(criterion["judges"], criterion["judges"]),
+    )
+
+
+def basis_line(basis: dict[str, Any]) -> BasisLine:
+    """Return a basis with its value written out."""
+    value = "" if basis["result"] is None else f"{basis['result']:.10g} {basis['unit']}".strip()
+    return BasisLine(basis["of"].replace(".", " · ").replace("_", " "), value, basis)
+
+
+def quantity_in_words(quantity: str) -> str:
+    """Return a quantity's name without its unit: `held_voltage_kv` is "Held voltage"."""
+    stem = quantity.rpartition("_")[0] if unit_of(quantity) else quantity
+    return stem.replace("_", " ").capitalize()
+
+
+def bounds_in_words(criterion: dict[str, Any]) -> str:
+    """Return the bounds of a criterion with their unit."""
+    unit = unit_of(criterion["quantity"])
+    least, most, nominal = (criterion.get(name) for name in ("min", "max", "nominal"))
+    if nominal is not None and criterion.get("tolerance_pct") is not None:
+        words = f"{nominal:.10g} {unit} ± {criterion['tolerance_pct']:.10g} %"
+    elif least is not None and most is not None:
+        words = f"{least:.10g} to {most:.10g} {unit}"
+    elif least is not None:
+        words = f"at least {least:.10g} {unit}"
+    elif most is not None:
+        words = f"at most {most:.10g} {unit}"
+    else:
+        words = "stated only"
+    return " ".join(words.split())

@@ -1,0 +1,53 @@
+"""The plan that ratings and agreed terms call for now, or why there is none."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+import rfc8785
+
+from schedules.models import Order
+from schedules.rules import FIELDS_BY_NAME, BadRatings, derive_plan
+from schedules.selectors.nameplates import ORDER_OWNED
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """The plan that the ratings and the order call for now, or the reason why there is none.
+
+    `field` names the rating or the term of the order that has to be mended; `words` says what is wrong and the mend.
+    """
+
+    document: dict[str, Any] | None
+    digest: str = ""
+    field: str = ""
+    words: str = ""
+    is_order_field: bool = False
+
+
+def proposal_of(*, order: Order, equipment: str, ratings: dict[str, Any]) -> Proposal:
+    """Derive the plan from a nameplate and the agreed terms of its order."""
+    stated = {name: value for name, value in ratings.items() if name not in ORDER_OWNED | {"equipment"}}
+    stated |= {
+        "equipment": equipment,
+        "standards": list(order.standards),
+        "decision_rule": order.decision_rule,
+        "hold_points": list(order.hold_kinds),
+        "witness_points": list(order.witness_kinds),
+    }
+    if order.discharge_procedure:
+        stated["discharge_procedure"] = order.discharge_procedure
+    try:
+        document = derive_plan(stated).as_dict()
+    except BadRatings as refused:
+        name = refused.key.split("[")[0]
+        label = FIELDS_BY_NAME[name].label if name in FIELDS_BY_NAME else refused.key
+        return Proposal(None, "", name, f"{label}: {refused.problem}; {refused.mend}.", name in ORDER_OWNED)
+    return Proposal(document, plan_digest(document))
+
+
+def plan_digest(document: dict[str, Any]) -> str:
+    """Return the SHA-256 of a plan's canonical JSON (RFC 8785), in hex."""
+    return hashlib.sha256(rfc8785.dumps(document)).hexdigest()
