@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +18,8 @@ from records.readers.recording import Recording
 
 WINDOW_S = 10.0
 _IN_A_ROW = 3
+# Told of every discharge record, judged only where the procedure sets a limit.
+_ALWAYS_TOLD = ("inception_voltage_kv", "extinction_voltage_kv", "time_to_extinction_s")
 _LEAST_SHARE, _GREATEST_SHARE = 0.5, 2.0  # of the limit: IEC 60270 clause 5, from memory
 
 
@@ -237,7 +240,14 @@ class DischargeRecord:
         return Measured(factor, u_factor, words)
 
     def measure(self, criterion: Criterion) -> Measured:
-        """Return what the record says about one criterion's quantity."""
+        """Return what the record says about one criterion's quantity; without a limit it is told, not judged."""
+        measured = self._measure(criterion)
+        is_told = criterion.is_implied and criterion.minimum is None and criterion.maximum is None
+        if is_told and measured.settled is None:
+            return replace(measured, settled="conforms")
+        return measured
+
+    def _measure(self, criterion: Criterion) -> Measured:
         stage = self.step.stage(criterion.stage) or self.measuring
         of_voltage = self.applied.measure(criterion, stage)
         if of_voltage is not None:
@@ -254,13 +264,7 @@ class DischargeRecord:
             case "background_noise_pc":
                 return self.noise()
             case _:
-                return self._scale_factor_for(criterion)
-
-    def _scale_factor_for(self, criterion: Criterion) -> Measured:
-        measured = self.scale_factor()
-        if criterion.minimum is None and criterion.maximum is None and measured.settled is None:
-            return Measured(measured.value, measured.expanded_uncertainty, measured.words, settled="conforms")
-        return measured
+                return self.scale_factor()
 
     def implied(self) -> tuple[Criterion, ...]:
         """Return what the standards always ask of a discharge test, listed or not."""
@@ -269,6 +273,7 @@ class DischargeRecord:
             asked.append(Criterion("background_noise_pc", maximum=self.limit_pc / 2, judges="test", is_implied=True))
         if self.setup.scale_factor is not None:
             asked.append(Criterion("charge_scale_factor", judges="test", is_implied=True))
+        asked += [Criterion(quantity, judges="unit", is_implied=True) for quantity in _ALWAYS_TOLD]
         return tuple(asked)
 
     def events(self) -> tuple[Event, ...]:
