@@ -10,6 +10,7 @@ from enum import Enum
 from typing import Any
 
 import rfc8785
+from django.core.files import File
 from django.db.models import Model
 
 EXACT_INTEGER = 2**53 - 1  # beyond it JSON numbers are doubles
@@ -69,7 +70,7 @@ def _spelled(value: Any) -> str:
         return value.hex()
     if isinstance(value, Model):
         return text(f"{value} (#{value.pk})")
-    if type(value).__name__ in {"UUID", "__proxy__"} or hasattr(value, "url"):
+    if type(value).__name__ in {"UUID", "__proxy__"} or isinstance(value, File):
         return text(str(value))
     raise NotForTheLedger(f"A {type(value).__name__} has no spelling in the ledger.")
 
