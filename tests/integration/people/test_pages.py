@@ -175,7 +175,8 @@ def test_the_laboratory_is_stored_with_its_logo_and_a_stale_form_gets_409(as_adm
     assert as_administrator.post(address, {**form, "logo": picture()}).status_code == 302
     stored = Laboratory.objects.get()
     assert (stored.name, stored.version) == ("Quayside (invented)", 2)
-    assert stored.logo.read().startswith(b"\x89PNG")
+    with stored.logo.open() as file:
+        assert file.read().startswith(b"\x89PNG")
     stale = as_administrator.post(address, {**form, "name": "Harbour (invented)"})
     assert stale.status_code == 409
     assert "Quayside (invented)" in stale.content.decode()
