@@ -42,7 +42,7 @@ def number(value: Any, digits: int = 4) -> str:
     exact = _decimal(value)
     if exact is None:
         return NOT_KNOWN
-    return _grouped(_rounded(exact, digits, ROUND_HALF_EVEN)[0])
+    return _grouped(*_rounded(exact, digits, ROUND_HALF_EVEN))
 
 
 @register.simple_tag
@@ -59,7 +59,8 @@ def rounded_quantity(value: Any, unit: str = "", uncertainty: Any = None, digits
     shown_spread, decimals = _rounded(spread, 2, ROUND_HALF_UP)
     if spread - shown_spread > spread / 20:
         shown_spread, decimals = _rounded(spread, 2, ROUND_CEILING)
-    return _quantity(_grouped(_to_place(exact, decimals, ROUND_HALF_EVEN)), _grouped(shown_spread), unit)
+    shown = _grouped(_to_place(exact, decimals, ROUND_HALF_EVEN), decimals)
+    return _quantity(shown, _grouped(shown_spread, decimals), unit)
 
 
 @register.filter
@@ -81,7 +82,8 @@ def duration(seconds: Any) -> str:
     if exact is None:
         return NOT_KNOWN
     if abs(exact) < 120:
-        return f"{number(exact, 3)} s"
+        text = number(exact, 3)
+        return f"{text.rstrip('0').rstrip('.') if '.' in text else text} s"
     whole = int(exact.to_integral_value(ROUND_HALF_EVEN))
     minutes, rest = divmod(whole, 60)
     hours, minutes_left = divmod(minutes, 60)
@@ -147,8 +149,8 @@ def _to_place(number: Decimal, decimals: int, how: str) -> Decimal:
     return number.scaleb(decimals).to_integral_value(how).scaleb(-decimals)
 
 
-def _grouped(number: Decimal) -> str:
-    whole, point, rest = f"{number:f}".partition(".")
+def _grouped(number: Decimal, decimals: int) -> str:
+    whole, point, rest = f"{number:.{max(decimals, 0)}f}".partition(".")
     sign = MINUS if number < 0 else ""
     return sign + f"{int(whole.lstrip('-')):,}".replace(",", THIN_SPACE) + point + rest
 
