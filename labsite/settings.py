@@ -42,6 +42,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "labsite.people",  # above allauth: its templates come first
     "allauth",
     "allauth.account",
     "allauth.mfa",
@@ -50,7 +51,6 @@ INSTALLED_APPS = [
     "django_htmx",
     "csp",
     "labsite.ui",
-    "labsite.people",
     "labsite.ledger",
     "labsite.jobs",
     "equipment",
@@ -96,7 +96,6 @@ TEMPLATES = [
         },
     },
 ]
-FORMS_URLFIELD_ASSUME_HTTPS = True
 
 # People and sign-in
 AUTH_USER_MODEL = "people.User"
@@ -166,6 +165,7 @@ if PRODUCTION:
 # Files
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 MEDIA_ROOT = VAR / "files"
 UPLOAD_LIMIT_BYTES = environment.whole_number("WITHSTAND_UPLOAD_LIMIT_MB", 512, minimum=1) * 2**20
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 2**20
