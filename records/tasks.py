@@ -1,4 +1,4 @@
-"""Background jobs of the runs: a record is read, checked, judged and its verdict kept."""
+"""Background jobs: a record is read, checked, judged and its verdict kept; a certificate is composed."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.selectors.digests import digest_of, setup_document
+from records.services import composing
+from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
@@ -117,3 +119,9 @@ def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -
         "columns_used": mapped,
         "arrays": f"{record.path}-{mark}.npy",
     }
+
+
+@job(CERTIFICATE_JOB, stages=composing.STAGES)
+def compose_certificate(progress: Progress, *, certificate_id: int, form: str) -> None:
+    """Compose the draft or the final form of one certificate; the same content gives the same file."""
+    composing.compose_form(progress, certificate_id, form)

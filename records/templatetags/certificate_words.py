@@ -1,0 +1,89 @@
+"""The words of certificates for templates."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from records.certificates import wording
+
+register = template.Library()
+
+register.filter("plain_number", wording.plain_number)
+register.filter("day_words", wording.day_words)
+register.filter("moment_words", wording.moment_words)
+register.filter("grouped", wording.grouped)
+
+
+@register.filter
+def four_digits(value: float) -> str:
+    """Return a planned level to four significant digits, as it is read from the plan."""
+    return wording.plain_number(value, 4)
+
+
+@register.filter
+def name_words(name: str) -> str:
+    """Return the words of a quantity's name, without its unit."""
+    return wording.split_name(name)[0]
+
+
+@register.filter
+def name_unit(name: str) -> str:
+    """Return the unit in a quantity's name."""
+    return wording.split_name(name)[1]
+
+
+@register.filter
+def figure_of(finding: dict[str, Any]) -> str:
+    """Return value and uncertainty of a finding."""
+    return wording.figure(finding["value"], finding["expanded_uncertainty"])
+
+
+@register.filter
+def limit_of(finding: dict[str, Any]) -> str:
+    """Return the limits of a finding or criterion in words."""
+    unit = finding.get("unit") or wording.split_name(finding["quantity"])[1]
+    return wording.limit_words(finding.get("min"), finding.get("max"), unit)
+
+
+@register.filter
+def decision_words(rule: str) -> str:
+    """Return a decision rule in one sentence."""
+    return wording.DECISIONS.get(rule, rule.replace("_", " "))
+
+
+@register.filter
+def confidence_words(confidence: str) -> str:
+    """Return how sure a basis is."""
+    return wording.CONFIDENCES.get(confidence, confidence)
+
+
+@register.filter
+def underscores_off(name: str) -> str:
+    """Return a code as words."""
+    return name.replace("_", " ")
+
+
+@register.filter
+def dotted_words(place: str) -> str:
+    """Return the place of a figure in a procedure, `stages.withstand.hold_s`, as words."""
+    return ", ".join(wording.split_name(part)[0].lower() for part in place.split(".")[1:]) or place
+
+
+@register.filter
+def number_or_text(value: Any) -> str:
+    """Return a number without an exponent, and a text as it is."""
+    return wording.plain_number(value) if is_number(value) else str(value)
+
+
+@register.filter
+def is_number(value: Any) -> bool:
+    """Say whether a value is a number."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+@register.filter
+def of_run(pictures: dict[str, str], number: str) -> str:
+    """Return the picture of one run, empty where there is none."""
+    return pictures.get(number, "")
