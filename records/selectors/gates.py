@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from records.models import Run, RunInstrument, SetupCheck
-from records.selectors.procedure import charge_limit_pc
+from records.models.procedure import charge_limit_pc
 
 Kind = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)

@@ -8,7 +8,7 @@ from typing import Any
 from labsite.ledger.services import record_entry, writing
 from records.models import Run, SetupCheck
 from records.selectors.gates import DISCHARGE, SAFETY
-from records.selectors.procedure import charge_limit_pc, noise_limit_pc
+from records.models.procedure import charge_limit_pc, noise_limit_pc
 from records.services import lifecycle
 from records.services.refusals import Refused, ValueRefused
 
@@ -65,7 +65,9 @@ def record_voltage_scale(*, run: Run, reference_kv: float, reading_kv: float, by
     _require_positive(reading_kv, "kV read")
     with writing():
         held = _prepared(run, by)
-        deviation = 100 * (reading_kv - reference_kv) / reference_kv
+        deviation = round(
+            100 * (reading_kv - reference_kv) / reference_kv, 9
+        )  # 10.3 against 10 is 3 %, not a hair more
         is_close = abs(deviation) <= _SCALE_TOLERANCE_PCT
         reason = (
             ""

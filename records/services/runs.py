@@ -15,7 +15,7 @@ from labsite.people.roles import Role
 from labsite.people.services.numbering import next_number
 from records.models import Run, RunPhoto, RunRemark, StageMark
 from records.selectors.gates import missing_before_energising
-from records.selectors.procedure import stages_of
+from records.models.procedure import stages_of
 from records.services import lifecycle
 from records.services.refusals import GateClosed, NotAuthorised, Refused, ValueRefused
 from records.services.repeats import what_it_repeats

@@ -34,8 +34,9 @@ def store_record(*, run: Run, stream: Any, given_name: str, by: Any) -> Upload:
 
     Order: permission and state, bytes to disk, then row, ledger entry and job in one transaction.
     """
-    lifecycle.require_person_of(run, by)
-    lifecycle.require(run, "store_record")
+    now = Run.objects.select_related("operator", "second_person").get(pk=run.pk)
+    lifecycle.require_person_of(now, by)
+    lifecycle.require(now, "store_record")
     name = _plain_name(given_name)
     file = keep_stream(stream, name)
     with writing():

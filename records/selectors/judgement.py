@@ -1,0 +1,167 @@
+"""What a reviewer must look at in a run, first things first, and what the run stands beside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import QuerySet
+
+from records.models import Evaluation, Finding, Record, Run
+from records.models.procedure import basis_words, quantity_words, stage_words
+from records.models.verdicts import Verdict
+from records.selectors.digests import current_evaluation
+
+_LIKELY = 0.95  # below this probability of conformity a conforming value is near its limit; common practice, no source
+_SISTERS = 3
+
+
+@dataclass(frozen=True)
+class Matter:
+    """One thing to look at: tone (bad, warn, info) and words."""
+
+    tone: str
+    words: str
+
+
+@dataclass(frozen=True)
+class FindingRow:
+    """One finding as a table shows it."""
+
+    finding: Finding
+    quantity: str
+    stage: str
+    limit: str
+    basis: str
+
+    @property
+    def verdict_words(self) -> str:
+        """Return the verdict of one line; of what judges the test, a value inside its limits is “valid”."""
+        if self.finding.judges == "test" and self.finding.verdict == Verdict.CONFORMS:
+            return "valid"
+        return self.finding.get_verdict_display().lower()
+
+
+def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
+    """Return the findings, what judges the unit first, each with limit and basis in words."""
+    if evaluation is None:
+        return []
+    document = evaluation.run.step.document
+    found = sorted(evaluation.findings.all(), key=lambda row: (row.judges != "unit", row.position))
+    return [
+        FindingRow(
+            row,
+            quantity_words(row.quantity),
+            stage_words(row.stage) if row.stage else "",
+            limit_words(row),
+            basis_words(document, row.quantity, row.stage),
+        )
+        for row in found
+    ]
+
+
+def limit_words(finding: Finding) -> str:
+    """Return the limits of a finding with their signs."""
+    low, high, unit = finding.minimum, finding.maximum, f"\N{THIN SPACE}{finding.unit}" if finding.unit else ""
+    if low is not None and high is not None:
+        return f"{low:.4g} to {high:.4g}{unit}"
+    if high is not None:
+        return f"≤ {high:.4g}{unit}"
+    return f"≥ {low:.4g}{unit}" if low is not None else "reported only"
+
+
+def what_needs_judgement(run: Run) -> list[Matter]:
+    """Return what a reviewer must look at: faults of the unit, faults of the test, overrides, oddities."""
+    evaluation = current_evaluation(run)
+    matters = [*_verdicts(evaluation), *_overrides(run), *_marks(run), *_records(run)]
+    if evaluation is not None:
+        matters += [Matter("info", words) for words in evaluation.document.get("remarks", ())]
+        matters += _beside_sisters(run, evaluation)
+    return sorted(matters, key=lambda matter: ("bad", "warn", "info").index(matter.tone))
+
+
+def _verdicts(evaluation: Evaluation | None) -> list[Matter]:
+    if evaluation is None:
+        return []
+    matters = []
+    for row in evaluation.findings.all():
+        if row.verdict == Verdict.DOES_NOT_CONFORM:
+            matters.append(Matter("bad", f"The unit: {row.reason}"))
+        elif row.verdict == Verdict.NOT_VALID:
+            matters.append(Matter("warn", f"A fault of the test, not of the unit: {row.reason}"))
+        elif row.verdict == Verdict.INCONCLUSIVE:
+            matters.append(Matter("warn", f"Not decided: {row.reason}"))
+        elif row.probability_of_conformity is not None and row.probability_of_conformity < _LIKELY:
+            name, chance = quantity_words(row.quantity), row.probability_of_conformity
+            matters.append(Matter("info", f"{name} conforms, near its limit (probability {chance:.2f})."))
+    return matters
+
+
+def _overrides(run: Run) -> list[Matter]:
+    return [
+        Matter(
+            "warn",
+            f"{use.instrument.identifier} was used out of calibration: {use.status_reason} "
+            f"Overridden by {use.overridden_by}: {use.override_reason}",
+        )
+        for use in run.instruments.all()
+        if use.overridden_by_id is not None
+    ]
+
+
+def _marks(run: Run) -> list[Matter]:
+    return [
+        Matter("warn", f"{mark.marked_by} noted “{mark.get_outcome_display().lower()}” at {stage_words(mark.stage)}.")
+        for mark in run.marks.all()
+        if mark.outcome != mark.Outcome.HELD
+    ]
+
+
+def _records(run: Run) -> list[Matter]:
+    records = list(run.records.all())
+    matters = [
+        Matter("info", f"“{record.given_name}”: {words}")
+        for record in records
+        for words in record.summary.get("oddities", ())
+    ]
+    if len(records) > 1:
+        matters.append(Matter("warn", f"{len(records)} files were uploaded; the last one counts, all are kept."))
+    same = Record.objects.filter(sha256__in=[record.sha256 for record in records]).exclude(run=run)
+    matters += [
+        Matter("bad", f"The same bytes are a record of run {other.run.number} too.")
+        for other in same.select_related("run")[:5]
+    ]
+    return matters
+
+
+def _beside_sisters(run: Run, evaluation: Evaluation) -> list[Matter]:
+    """Say where the extinction voltage lies outside that of the approved runs of sister units of the same design."""
+    unit = run.step.plan.unit
+    own = next((row.value for row in evaluation.findings.all() if row.quantity == "extinction_voltage_kv"), None)
+    if not unit.design or own is None:
+        return []
+    values = list(
+        Finding.objects.filter(
+            quantity="extinction_voltage_kv",
+            value__isnull=False,
+            evaluation__run__state=Run.State.APPROVED,
+            evaluation__run__step__plan__unit__design=unit.design,
+        )
+        .exclude(evaluation__run__step__plan__unit=unit)
+        .values_list("value", flat=True)
+    )
+    if len(values) < _SISTERS or min(values) <= own <= max(values):
+        return []
+    return [
+        Matter(
+            "info",
+            f"Extinction at {own:.3g} kV is unlike {len(values)} runs of sister units "
+            f"({min(values):.3g} to {max(values):.3g} kV).",
+        )
+    ]
+
+
+def earlier_runs(run: Run, viewer: Any) -> QuerySet[Run]:
+    """Return the other runs of the same unit, newest first."""
+    runs = Run.objects.visible_to(viewer).for_list()
+    return runs.filter(step__plan__unit=run.step.plan.unit_id).exclude(pk=run.pk)
