@@ -9,6 +9,7 @@ from equipment.models import Instrument, MeasuringSystem
 from equipment.services.calibrations import enter_calibration
 from equipment.services.instruments import change_state, enter_instrument
 from equipment.services.systems import assign_system
+from labsite.people.access import ServerShell
 from labsite.people.models import Organisation, User
 from labsite.people.selectors import get_laboratory
 from labsite.people.services.laboratory import edit_laboratory
@@ -19,8 +20,16 @@ from schedules.models import Bay
 from schedules.services.authorisations import grant_authorisation
 from schedules.services.bays import enter_bay
 
-FOUNDER = "Demonstration (invented data)"
 KINDS = ("power_frequency_withstand", "partial_discharge")
+
+
+class Founder(ServerShell):
+    """Whoever loads the demonstration; may open the first accounts."""
+
+    actor_label = "Demonstration (invented data)"
+
+
+FOUNDER = Founder()
 
 
 def found_people() -> dict[str, User]:

@@ -1,0 +1,60 @@
+"""One site a session, one Chromium a module, one context a person."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from tests import servers
+from tests.browser.people import Room, open_room
+from tests.browser.site import Site, new_site
+
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-default-apps",
+    "--disable-sync",
+    "--no-first-run",
+    "--no-pings",
+]
+
+
+@pytest.fixture(scope="session")
+def site() -> Iterator[Site]:
+    """Return a founded, running site on the kind of database and queue that this run is about."""
+    with new_site(os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Return Chromium; it goes with its module, for its event loop would stand in the way of other tests' databases."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=servers.chromium(), args=CHROMIUM_ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def enter(browser: Browser, site: Site) -> Iterator[Callable[[str], Room]]:
+    """Return a function that lets a person of the cast come in ("" for somebody without an account)."""
+    rooms: list[Room] = []
+
+    def come_in(key: str) -> Room:
+        room = open_room(browser, site.address)
+        rooms.append(room)
+        if key:
+            room.sign_in(key)
+        return room
+
+    yield come_in
+    troubles = [trouble for room in rooms for trouble in room.troubles]
+    for room in rooms:
+        room.context.close()
+    assert not troubles, "Errors in the console:\n" + "\n".join(troubles)
