@@ -13,8 +13,9 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
     Parameters
     ----------
     pattern : str
-        ``each_phase_in_turn``, ``all_phases_together``, ``phase_pairs``, ``terminals_to_case``, ``across_terminals`` or
-        ``not_energised``, as the procedure says.
+        ``each_phase_in_turn``, ``all_phases_together``, ``phase_pairs``, ``terminals_to_case``, ``across_terminals``,
+        ``three_phase_supply``, ``each_line_earthed_in_turn``, ``secondary_to_earth`` or ``not_energised``, as the
+        procedure says.
     phases : int
         1 or 3.
 
@@ -42,6 +43,16 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
         return tuple(Arrangement(f"phase {name}, terminal to terminal", (f"{name}1",), (f"{name}2",)) for name in names)
     if pattern == "terminals_to_case":
         return (Arrangement("terminals together to case", names, ("case",)),)
+    if pattern == "each_line_earthed_in_turn" and phases == 3:
+        return tuple(
+            Arrangement(f"terminal {name} earthed", tuple(other for other in names if other != name), (name, "frame"))
+            for name in names
+        )
+    if pattern in ("three_phase_supply", "each_line_earthed_in_turn"):
+        title = "three-phase supply" if phases == 3 else "single-phase supply"
+        return (Arrangement(title, names, ("frame",)),)
+    if pattern == "secondary_to_earth":
+        return (Arrangement("secondary terminals together to earth", ("secondary",), ("primary", "frame")),)
     if pattern == "not_energised":
         return tuple(Arrangement(f"phase {name}", (), ()) for name in names)
     return (Arrangement("all phases together", names, ("frame",)),)

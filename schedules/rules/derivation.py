@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from schedules.rules.arrangements import arrangements_for
+from schedules.rules.conditions import applies, refuse_undecided
 from schedules.rules.errors import BadRatings, FormulaError
 from schedules.rules.formulas import Formula
 from schedules.rules.levels import FoundLevel, find_level
@@ -15,7 +16,7 @@ from schedules.rules.plans import Basis, Criterion, OtherTest, Plan, PlannedStep
 from schedules.rules.ratings import read_ratings
 from schedules.rules.rounding import rounded_up, set_point
 from schedules.rules.rulepack import CriterionRule, ProcedureRule, Reason, RulePack, StageRule, ValueRule
-from schedules.rules.selection import choose
+from schedules.rules.selection import choose, choose_procedures
 from schedules.rules.units import unit_of
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, FIELDS_BY_NAME, USUAL_PHASES
 
@@ -64,7 +65,8 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     level = find_level(stated, selection.level_packs)
     ratings, notes = _completed(stated, level)
     classes = ratings["tests"]
-    ordered = sorted(selection.procedures, key=lambda pair: (pair[1].order, pair[1].name))
+    procedures, filled_in = choose_procedures(selection, ratings)
+    ordered = sorted(procedures, key=lambda pair: (pair[1].order, pair[1].name))
     planned = [(pack, rule) for pack, rule in ordered if rule.test_class in classes]
     steps = tuple(_Deriving(ratings, stated, level, pack, rule).step() for pack, rule in planned)
     if not steps:
@@ -81,7 +83,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
             for pack, rule in ordered
             if rule.test_class not in classes
         ),
-        notes=(*selection.notes, *level.notes, *notes),
+        notes=(*filled_in, *level.notes, *notes),
         warnings=(*level.warnings, *_warnings(ratings, steps, used)),
     )
 
@@ -140,7 +142,9 @@ class _Deriving:
     def __post_init__(self) -> None:
         numbers = {key: value for key, value in self.ratings.items() if isinstance(value, int | float)}
         self.numbers: dict[str, float] = dict(self.level.row.columns) | numbers
-        self.values: dict[str, ValueRule] = {value.name: value for value in self.pack.values}
+        self.values: dict[str, ValueRule] = {
+            value.name: value for value in reversed(self.pack.values) if applies(value, self.ratings)
+        }
 
     def step(self) -> PlannedStep:
         for name in self.rule.needs:
@@ -247,6 +251,8 @@ class _Deriving:
             value = self.values[name]
             return self._evaluate(f"values.{name}", value.formula, name, value.reason)
         if name not in self.numbers:
+            conditional = [value for value in self.pack.values if value.name == name]
+            refuse_undecided(conditional, self.ratings, self.rule.title)
             label = FIELDS_BY_NAME[name].label.lower() if name in FIELDS_BY_NAME else name
             unit = unit_of(name)
             raise BadRatings(

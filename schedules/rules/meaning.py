@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from schedules.rules.conditions import NOT_STATED, Condition, Conditional
 from schedules.rules.errors import FormulaError, PackError
 from schedules.rules.formulas import Formula, Interval
 from schedules.rules.rulepack import CriterionRule, LevelTable, ProcedureRule, RulePack
@@ -70,9 +71,18 @@ def check_meaning(pack: RulePack, file: str) -> None:
         raise PackError(
             file, "applies.default_for", "names equipment that the pack does not apply to", "add it to equipment"
         )
-    _unique(file, "values", (value.name for value in pack.values))
+    _unique(file, "values", (value.name for value in pack.values), [value.when for value in pack.values])
     _unique(file, "levels", (table.name for table in pack.tables))
-    _unique(file, "procedures", (procedure.name for procedure in pack.procedures))
+    whens = [procedure.when for procedure in pack.procedures]
+    _unique(file, "procedures", (procedure.name for procedure in pack.procedures), whens)
+    conditional: tuple[tuple[str, Sequence[Conditional]], ...] = (
+        ("values", pack.values),
+        ("procedures", pack.procedures),
+    )
+    for part, rules in conditional:
+        for index, rule in enumerate(rules):
+            for place, condition in enumerate(rule.when):
+                _check_condition(condition, f"{part}[{index}].when[{place}]", file)
     for index, table in enumerate(pack.tables):
         _check_table(table, f"levels[{index}]", file)
     domain = _domain(pack, file)
@@ -80,12 +90,30 @@ def check_meaning(pack: RulePack, file: str) -> None:
         _check_procedure(procedure, f"procedures[{index}]", file, domain)
 
 
-def _unique(file: str, key: str, names: Iterable[str]) -> None:
-    seen: set[str] = set()
+def _unique(file: str, key: str, names: Iterable[str], whens: Sequence[tuple[Condition, ...]] = ()) -> None:
+    """Refuse a name that stands twice, unless both stand under conditions and those differ."""
+    seen: dict[str, list[tuple[Condition, ...]]] = {}
     for index, name in enumerate(names):
-        if name in seen:
+        when = whens[index] if whens else ()
+        others = seen.setdefault(name, [])
+        if others and (not when or () in others or when in others):
             raise PackError(file, f"{key}[{index}].name", f"{name!r} stands twice", "give each its own name")
-        seen.add(name)
+        others.append(when)
+
+
+def _check_condition(condition: Condition, key: str, file: str) -> None:
+    field = FIELDS_BY_NAME.get(condition.rating)
+    if field is None or field.form not in ("choice", "number", "whole"):
+        raise PackError(file, f"{key}.rating", f"{condition.rating!r} is no choice and no number", "correct the name")
+    if field.form == "choice":
+        for index, word in enumerate(condition.allowed):
+            if word not in (NOT_STATED, *field.choices):
+                known = ", ".join(field.choices)
+                raise PackError(file, f"{key}.is[{index}]", f"{word!r} is none of its choices", f"write one of {known}")
+        return
+    numbers = [one for one in condition.allowed if isinstance(one, int | float) and not isinstance(one, bool)]
+    if len(numbers) != 2 or len(condition.allowed) != 2 or numbers[0] > numbers[1]:
+        raise PackError(file, f"{key}.is", "is not a range", "write the least and the greatest number")
 
 
 def _check_table(table: LevelTable, place: str, file: str) -> None:
@@ -107,15 +135,17 @@ def _domain(pack: RulePack, file: str) -> dict[str, Interval]:
     """Return the range of every name that a formula of the pack may use."""
     fields = FIELDS_BY_NAME.values()
     domain = {field.name: (field.least, field.most) for field in fields if field.form in ("number", "whole")}
-    for table in pack.tables:
-        for column in {name for row in table.rows for name in row.columns}:
-            domain[column] = (1e-3, 1e4)
+    columns = {name for table in pack.tables for row in table.rows for name in row.columns}
+    domain |= dict.fromkeys(columns, (1e-3, 1e4))
     for index, value in enumerate(pack.values):
         key = f"values[{index}].formula"
-        if value.name in domain and value.name not in FIELDS_BY_NAME:
+        if value.name in columns:
             raise PackError(file, f"values[{index}].name", "is a column of a table too", "give it another name")
         found = _check_formula(value.formula, value.name, key, file, domain)
-        domain[value.name] = domain.get(value.name, found)
+        if value.name in FIELDS_BY_NAME:
+            continue
+        least, most = domain.get(value.name, found)
+        domain[value.name] = (min(least, found[0]), max(most, found[1]))
     return domain
 
 

@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from schedules.rules.conditions import Condition
 from schedules.rules.errors import FormulaError, PackError
 from schedules.rules.formulas import Formula, read_formula
 from schedules.rules.meaning import check_meaning
@@ -132,7 +133,39 @@ def pack_of(tree: Mapping[str, Any], file: str, sha256: str) -> RulePack:
             _procedure(entry, f"procedures[{index}]", file) for index, entry in enumerate(tree["procedures"])
         ),
         sha256=sha256,
+        known_as=_known_as(source, file.removesuffix(".toml")),
     )
+
+
+def plain_name(text: str) -> str:
+    """Return a document's name in the form in which names are compared.
+
+    Parameters
+    ----------
+    text : str
+        As the order writes it.
+
+    Returns
+    -------
+    str
+        Upper case, single spaces, plain hyphens.
+
+    Examples
+    --------
+    >>> plain_name(" iec  60076–11")
+    'IEC 60076-11'
+    """
+    return " ".join(text.upper().replace("–", "-").split())
+
+
+def _known_as(source: Mapping[str, Any], name: str) -> frozenset[str]:
+    document, edition = source["document"], source["edition"]
+    forms = (document, *source["aliases"], f"{document}:{edition}", f"{document}-{edition}", name)
+    return frozenset(plain_name(form) for form in forms)
+
+
+def _when(entry: Mapping[str, Any]) -> tuple[Condition, ...]:
+    return tuple(Condition(one["rating"], tuple(one["is"])) for one in entry["when"])
 
 
 def _reason(entry: Mapping[str, Any]) -> Reason:
@@ -161,7 +194,7 @@ def _formula(text: str, key: str, file: str) -> Formula:
 
 
 def _value(entry: Mapping[str, Any], key: str, file: str) -> ValueRule:
-    return ValueRule(entry["name"], _formula(entry["formula"], f"{key}.formula", file), _reason(entry))
+    return ValueRule(entry["name"], _when(entry), _formula(entry["formula"], f"{key}.formula", file), _reason(entry))
 
 
 def _criterion(entry: Mapping[str, Any], key: str, file: str) -> CriterionRule:
@@ -187,6 +220,7 @@ def _procedure(entry: Mapping[str, Any], key: str, file: str) -> ProcedureRule:
 
     return ProcedureRule(
         name=entry["name"],
+        when=_when(entry),
         kind=entry["kind"],
         title=entry["title"],
         test_class=entry["class"],

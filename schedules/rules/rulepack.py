@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from schedules.rules.conditions import Condition
 from schedules.rules.formulas import Formula
 
 
@@ -43,6 +44,7 @@ class ValueRule:
     """A named value of the pack, which the order may agree otherwise where it is a rating too."""
 
     name: str
+    when: tuple[Condition, ...]
     formula: Formula
     reason: Reason
 
@@ -75,6 +77,7 @@ class ProcedureRule:
     """How one test of a document is done."""
 
     name: str
+    when: tuple[Condition, ...]
     kind: str
     title: str
     test_class: str
@@ -115,3 +118,4 @@ class RulePack:
     values: tuple[ValueRule, ...]
     procedures: tuple[ProcedureRule, ...]
     sha256: str
+    known_as: frozenset[str]

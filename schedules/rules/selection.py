@@ -7,67 +7,100 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
+from schedules.rules.conditions import applies, refuse_undecided
 from schedules.rules.errors import BadRatings
+from schedules.rules.packs import plain_name
 from schedules.rules.rulepack import ProcedureRule, RulePack
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, STEP_KINDS
 
 
 @dataclass(frozen=True, slots=True)
 class Selection:
-    """Packs with levels in order of preference, the procedures that apply with their packs, and what to tell."""
+    """The packs that the order names, the usual ones for the equipment, and all that are for it."""
 
-    level_packs: tuple[RulePack, ...]
-    procedures: tuple[tuple[RulePack, ProcedureRule], ...]
-    notes: tuple[str, ...]
+    named: tuple[RulePack, ...]
+    usual: tuple[RulePack, ...]
+    fitting: tuple[RulePack, ...]
+
+    @property
+    def level_packs(self) -> tuple[RulePack, ...]:
+        """Packs with tables of levels: the named ones, and only where they have none the usual ones."""
+        return tuple(pack for pack in self.named if pack.tables) or tuple(pack for pack in self.usual if pack.tables)
 
 
 def choose(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> Selection:
-    """Return the packs and procedures for these ratings.
+    """Return the packs for these ratings.
 
     Parameters
     ----------
     ratings : Mapping[str, Any]
-        Read ratings; ``equipment``, and as far as stated ``standards`` and ``discharge_procedure``.
+        Read ratings; ``equipment``, and as far as stated ``standards``.
     packs : Sequence[RulePack]
         Every pack that may be used.
 
     Returns
     -------
     Selection
-        Documents that the order names come first; what they leave open is filled from the packs that are the usual ones
-        for the equipment, and a note says so.
+        At least one of the packs has levels.
 
     Raises
     ------
     BadRatings
-        A document without a pack or without figures, one that is not for this equipment or voltage, equipment that no
-        pack covers, or a discharge procedure that none of the packs has.
+        A document without a pack or without figures, one that is not for this equipment or voltage, or equipment that
+        no pack covers.
     """
     kind = ratings["equipment"]
-    fitting = [pack for pack in packs if kind in pack.equipment]
-    named = [
+    fitting = tuple(pack for pack in packs if kind in pack.equipment)
+    named = tuple(
         _named(text, f"standards[{place}]", ratings, packs) for place, text in enumerate(ratings.get("standards", ()))
-    ]
-    usual = [pack for pack in fitting if kind in pack.default_for and pack not in named]
-    level_packs = tuple(pack for pack in named if pack.tables) or tuple(pack for pack in usual if pack.tables)
-    if not level_packs:
+    )
+    usual = tuple(pack for pack in fitting if kind in pack.default_for and pack not in named)
+    selection = Selection(named, usual, fitting)
+    if not selection.level_packs:
         raise _uncovered(kind, packs)
+    return selection
+
+
+def choose_procedures(
+    selection: Selection, ratings: Mapping[str, Any]
+) -> tuple[list[tuple[RulePack, ProcedureRule]], list[str]]:
+    """Return the procedures that apply, each with its pack, and what to tell the reader.
+
+    Parameters
+    ----------
+    selection : Selection
+        The packs for these ratings.
+    ratings : Mapping[str, Any]
+        Read ratings, completed by the levels; ``discharge_procedure`` and whatever the packs' conditions ask for.
+
+    Returns
+    -------
+    list[tuple[RulePack, ProcedureRule]]
+        Documents that the order names come first; what they leave open is filled from the usual packs.
+    list[str]
+        A note for each kind of test that was filled in.
+
+    Raises
+    ------
+    BadRatings
+        A discharge procedure that none of the packs has, or a rating that decides between procedures is missing.
+    """
     procedures: list[tuple[RulePack, ProcedureRule]] = []
     notes: list[str] = []
     for step_kind in STEP_KINDS:
-        found = _procedures(step_kind, named, usual, fitting, ratings.get("discharge_procedure"))
+        found = _procedures(step_kind, selection, ratings)
         procedures += found
-        if named and found and found[0][0] not in named:
+        if selection.named and found and found[0][0] not in selection.named:
             document = found[0][0].document
             notes.append(f"{STEP_KINDS[step_kind]}: the documents named give no procedure; {document} is used.")
-    return Selection(level_packs, tuple(procedures), tuple(notes))
+    return procedures, notes
 
 
 def _named(text: str, place: str, ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> RulePack:
-    wanted = _plain(text)
-    matches = [pack for pack in packs if wanted in _names(pack)]
+    wanted = plain_name(text)
+    matches = [pack for pack in packs if wanted in pack.known_as]
     if not matches:
-        known = {name: pack.document for pack in packs for name in _names(pack)}
+        known = {name: pack.document for pack in packs for name in pack.known_as}
         near = get_close_matches(wanted, known, n=1, cutoff=0.75)
         mend = (
             f"did you mean {known[near[0]]}?"
@@ -100,37 +133,25 @@ def _named(text: str, place: str, ratings: Mapping[str, Any], packs: Sequence[Ru
     return pack
 
 
-def _names(pack: RulePack) -> set[str]:
-    forms = (
-        pack.document,
-        *pack.aliases,
-        f"{pack.document}:{pack.edition}",
-        f"{pack.document}-{pack.edition}",
-        pack.name,
-    )
-    return {_plain(form) for form in forms}
-
-
-def _plain(text: str) -> str:
-    return " ".join(text.upper().replace("–", "-").split())
-
-
-def _procedures(
-    kind: str, named: Sequence[RulePack], usual: Sequence[RulePack], fitting: Sequence[RulePack], stated: str | None
-) -> list[tuple[RulePack, ProcedureRule]]:
-    if stated is not None and kind == "partial_discharge":
-        for pack in (*named, *usual, *fitting):
-            for rule in pack.procedures:
-                if rule.kind == kind and rule.choice and rule.name == stated:
-                    return [(pack, rule)]
-        known = sorted({rule.name for pack in fitting for rule in pack.procedures if rule.kind == kind and rule.choice})
+def _procedures(kind: str, selection: Selection, ratings: Mapping[str, Any]) -> list[tuple[RulePack, ProcedureRule]]:
+    stated = ratings.get("discharge_procedure") if kind == "partial_discharge" else None
+    packs = (*selection.named, *selection.usual) if stated is None else (*selection.named, *selection.fitting)
+    for pack in packs:
+        rules = [rule for rule in pack.procedures if rule.kind == kind]
+        if stated is not None:
+            rules = [rule for rule in rules if rule.choice and rule.name == stated]
+        applying = [rule for rule in rules if applies(rule, ratings)]
+        if not applying:
+            refuse_undecided(rules, ratings, pack.document)
+            continue
+        first = next((rule.name for rule in applying if rule.choice), "")
+        return [(pack, rule) for rule in applying if not rule.choice or rule.name == first]
+    if stated is not None:
+        known = sorted(
+            {rule.name for pack in selection.fitting for rule in pack.procedures if rule.kind == kind and rule.choice}
+        )
         mend = f"give one of {', '.join(known)}" if known else "leave it out"
         raise BadRatings("discharge_procedure", f"{stated!r} is in no pack for this equipment", mend)
-    for pack in (*named, *usual):
-        rules = [rule for rule in pack.procedures if rule.kind == kind]
-        alternatives = [rule for rule in rules if rule.choice]
-        if rules:
-            return [(pack, rule) for rule in rules if rule not in alternatives[1:]]
     return []
 
 

@@ -52,6 +52,9 @@ DISCHARGE_PROCEDURES = ("agreed_practice", "ieee_guide", "procedure_a", "procedu
 
 _ALL = tuple(EQUIPMENT_KINDS)
 _SWITCHGEAR = ("metal_clad_switchgear", "metal_enclosed_switchgear")
+_POLYPHASE = (*_SWITCHGEAR, "instrument_transformer", "dry_type_transformer")
+_DRY = ("dry_type_transformer",)
+_CAPACITORS = ("capacitor_unit", "tuned_filter")
 _REACTIVE = ("series_reactor", "shunt_reactor", "capacitor_unit", "tuned_filter")
 
 
@@ -153,6 +156,51 @@ RATING_FIELDS: tuple[RatingField, ...] = (
         form="choice",
         choices=("I", "II"),
     ),
+    RatingField(
+        "neutral_earthing",
+        "Neutral of the network",
+        "",
+        "How the neutral of the network is earthed; isolated stands for every neutral that is not effectively earthed.",
+        _POLYPHASE,
+        form="choice",
+        choices=("effectively_earthed", "isolated"),
+    ),
+    RatingField(
+        "insulation_medium",
+        "Insulation",
+        "",
+        "What the main insulation is made of.",
+        ("instrument_transformer", "bushing"),
+        form="choice",
+        choices=("liquid_or_gas", "solid"),
+    ),
+    RatingField(
+        "transformer_type",
+        "Kind of instrument transformer",
+        "",
+        "Current transformer, or voltage transformer with one terminal earthed or with none.",
+        ("instrument_transformer",),
+        form="choice",
+        choices=("current", "voltage_earthed", "voltage_unearthed"),
+    ),
+    RatingField(
+        "terminal_test",
+        "Terminal test with",
+        "",
+        "Voltage of the test between terminals: alternating or direct.",
+        ("capacitor_unit",),
+        form="choice",
+        choices=("alternating", "direct"),
+    ),
+    _field("source_frequency_hz", "Frequency of the source", "Hz", "Of the induced test.", 10.0, 1000.0, _DRY),
+    _field("terminal_to_case_kv", "Terminal to case", "kV", "Test level, from your copy.", 0.1, 1200.0, _CAPACITORS),
+    _field(
+        "capacitance_change_limit_pct", "Change of capacitance", "%", "Less than one element.", 1e-3, 50.0, _CAPACITORS
+    ),
+    _field("capacitance_tolerance_pct", "Capacitance tolerance", "%", "Agreed, either way.", 0.01, 50.0, _REACTIVE),
+    _field("dissipation_factor_limit", "Dissipation factor, limit", "", "From your copy or the order.", 1e-6, 1.0),
+    _field("quality_factor_tolerance_pct", "Tolerance of quality", "%", "Agreed, either way.", 0.1, 90.0, _REACTIVE),
+    _field("temperature_rise_limit_k", "Temperature rise, limit", "K", "Of the winding, by its class.", 1.0, 400.0),
     RatingField(
         "altitude_m",
         "Altitude of the site",

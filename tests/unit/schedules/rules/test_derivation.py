@@ -261,7 +261,7 @@ def test_order_may_ask_more_than_the_row_but_not_less():
             "standards[0]: IEEE C37.20.3 is not for series_reactor; it covers ",
         ),
         (SWITCHGEAR | {"insulation_series": "II"}, "insulation_series: is in no table of the chosen documents; "),
-        (SWITCHGEAR | {"discharge_procedure": "procedure_b"}, "discharge_procedure: 'procedure_b' is in no pack"),
+        (REACTOR | {"discharge_procedure": "procedure_b"}, "discharge_procedure: 'procedure_b' is in no pack"),
         (REACTOR | {"tests": ["special"]}, "tests: none of special is in the packs for this unit; "),
     ],
 )
