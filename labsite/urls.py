@@ -16,3 +16,8 @@ urlpatterns = [
     path("portal/", include("records.portal.urls")),
     path("api/", include("records.api.urls")),
 ]
+
+handler400 = "labsite.ui.web.errors.bad_request"
+handler403 = "labsite.ui.web.errors.forbidden"
+handler404 = "labsite.ui.web.errors.not_found"
+handler500 = "labsite.ui.web.errors.server_error"

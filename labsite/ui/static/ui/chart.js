@@ -22,6 +22,7 @@ function dressed(figure, style, axes) {
   };
   for (const name of Object.keys(layout).filter((key) => /^[xy]axis\d*$/.test(key))) {
     layout[name] = { ...AXIS, ...layout[name], ...axes[name] };
+    if (layout[name].title) layout[name].title = { font: { size: 14 }, ...layout[name].title };
   }
   // Plotly wants the place of a note on a logarithmic axis as a power of ten (of a shape as the value itself).
   layout.annotations = layout.annotations?.map((note) =>
@@ -51,7 +52,7 @@ class Chart {
   turn() {
     const type = this.button.getAttribute("aria-pressed") === "true" ? "linear" : "log";
     this.button.setAttribute("aria-pressed", String(type === "log"));
-    this.axes.yaxis2 = { type, autorange: true };
+    this.axes.yaxis2 = { type, autorange: true, ...(type === "log" && { dtick: 1 }) };
     this.draw();
   }
 

@@ -48,10 +48,18 @@ class Draft {
     this.key = keyOf(form.dataset.draft);
     this.mark = form.querySelector("[data-draft-mark]") ?? this.newMark();
     this.before = new Map(controls(form).map((item) => [nameOf(item), valueOf(item)]));
+    if (form.querySelector("[data-error-summary], [aria-invalid=true]")) this.keepOldBefore();
     this.restore();
     form.addEventListener("input", () => this.later());
     form.addEventListener("change", () => this.later());
     addEventListener("pagehide", () => this.wait && this.keep());
+  }
+
+  // A page that came back with errors shows what was typed, which is not what is saved.
+  keepOldBefore() {
+    for (const [name, change] of Object.entries(stored(this.key))) {
+      if (this.before.get(name) === change.value) this.before.set(name, change.before);
+    }
   }
 
   newMark() {
@@ -97,7 +105,7 @@ class Draft {
       put(item, change.value);
     }
     if (restored.length) this.tell(restored);
-    this.show(Object.keys(this.changes()).length > 0);
+    this.keep(); // drops from the copy what has been saved by now
   }
 
   tell(restored) {
