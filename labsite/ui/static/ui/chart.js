@@ -18,6 +18,7 @@ function dressed(figure, style, axes) {
     showlegend: false,
     hovermode: "x unified",
     hoverlabel: { bgcolor: "token:sheet", bordercolor: "token:edge", font: { color: "token:ink" } },
+    modebar: { bgcolor: "rgba(0,0,0,0)", color: "token:ink-2", activecolor: "token:accent" },
     ...figure.layout,
   };
   for (const name of Object.keys(layout).filter((key) => /^[xy]axis\d*$/.test(key))) {

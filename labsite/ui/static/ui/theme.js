@@ -37,6 +37,17 @@ apply(chosen());
 if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", label);
 else label();
 prefersDark.addEventListener("change", tell);
+
+// Paper is always light; pictures are drawn in the colours of the moment, so they are told before and after.
+addEventListener("beforeprint", () => {
+  apply("light");
+  tell();
+});
+addEventListener("afterprint", () => {
+  apply(chosen());
+  tell();
+});
+
 document.addEventListener("click", (event) => {
   if (!event.target.closest("[data-theme-toggle]")) return;
   const theme = isDark() ? "light" : "dark";
