@@ -1,0 +1,60 @@
+"""Pages of plans: reading a proposal, adopting it, releasing a hold point."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from schedules.models import Bay, Plan, Step, Unit
+from schedules.selectors import bay_fitness, proposal_of, sheets_of_document, sheets_of_plan
+from schedules.services.plans import adopt_plan, release_hold_point
+from schedules.services.refusals import ScheduleRefused
+from schedules.services.rights import deeds_of, require
+from schedules.web.access import laboratory_only, sent
+from schedules.web.forms import AdoptForm, ReasonForm
+
+
+@laboratory_only
+def plan(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show the plan that follows now, and adopt it."""
+    unit = get_object_or_404(Unit.objects.visible_to(request.user).for_detail(), pk=pk)
+    proposal = proposal_of(order=unit.order, equipment=unit.equipment, ratings=unit.ratings)
+    form = AdoptForm(sent(request), initial={"expected_digest": proposal.digest})
+    if form.is_valid():
+        try:
+            made = adopt_plan(unit=unit, **form.cleaned_data, by=request.user)
+        except ScheduleRefused as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, f"Plan {made.revision} of {unit.serial} is adopted. Runs can be started.")
+            return redirect("schedules:unit", unit.pk)
+    steps = sheets_of_document(proposal.document) if proposal.document else []
+    context = {"form": form, "unit": unit, "proposal": proposal, "steps": steps, "rights": deeds_of(request.user)}
+    return render(request, "schedules/plan.html", context)
+
+
+@laboratory_only
+def revision(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one revision of a plan as it was adopted, and which bay can run which step."""
+    found = get_object_or_404(Plan.objects.visible_to(request.user).for_detail(), pk=pk)
+    fitness = bay_fitness(found, Bay.objects.visible_to(request.user))
+    context = {"plan": found, "unit": found.unit, "steps": sheets_of_plan(found), "fitness": fitness}
+    return render(request, "schedules/revision.html", context)
+
+
+@laboratory_only
+def release(request: HttpRequest, pk: int) -> HttpResponse:
+    """Release a hold point."""
+    step = get_object_or_404(Step.objects.visible_to(request.user).select_related("plan__unit"), pk=pk)
+    require(request.user, "release_hold_point")
+    form = ReasonForm(sent(request))
+    if form.is_valid():
+        try:
+            release_hold_point(step=step, reason=form.cleaned_data["reason"], by=request.user)
+        except ScheduleRefused as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, f"{step.title} is released.")
+            return redirect("schedules:unit", step.plan.unit_id)
+    return render(request, "schedules/release.html", {"form": form, "step": step, "unit": step.plan.unit})
