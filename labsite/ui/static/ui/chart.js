@@ -1,5 +1,6 @@
 // Pictures: data and layout come from the server, colours from the tokens, detail on zoom.
 const DETAIL_WAIT_MS = 250;
+const PAPER_WIDTH = 660; // px at 96 to the inch: A4 upright less its margins
 const AXIS = { gridcolor: "token:line", linecolor: "token:edge", zerolinecolor: "token:line", tickfont: { size: 13 } };
 
 function resolved(value, style) {
@@ -46,8 +47,15 @@ class Chart {
 
   wire() {
     document.addEventListener("withstand:theme", () => this.draw());
+    addEventListener("beforeprint", () => this.turnTo(PAPER_WIDTH));
+    addEventListener("afterprint", () => this.turnTo(undefined));
     this.button = this.place.closest("[data-picture]")?.querySelector("[data-chart-log]");
     this.button?.addEventListener("click", () => this.turn());
+  }
+
+  turnTo(width) {
+    this.width = width;
+    this.draw();
   }
 
   turn() {
@@ -89,6 +97,7 @@ class Chart {
     if (first) this.place.append(this.canvas);
     const { data, layout } = dressed(this.figure, getComputedStyle(document.documentElement), this.axes);
     layout.height = layout.height ?? Math.max(380, Math.min(520, this.place.clientWidth * 0.6));
+    if (this.width) layout.width = this.width;
     if (this.place.clientWidth < 500) layout.margin = { ...layout.margin, l: 52, r: 4 };
     const options = { responsive: true, displaylogo: false, modeBarButtons: [["zoom2d", "pan2d", "resetScale2d", "toImage"]] };
     await window.Plotly.react(this.canvas, data, layout, options);
