@@ -26,6 +26,22 @@ class InstrumentQuerySet(models.QuerySet["Instrument"]):
         """Return all for the laboratory's own people, none for anyone else."""
         return self if viewer.is_laboratory else self.none()
 
+    def matching(self, text: str) -> InstrumentQuerySet:
+        """Return those whose identifier, description, maker, serial or place contains the text."""
+        fields = ("identifier", "description", "maker", "model", "serial", "location")
+        found = models.Q()
+        for field in fields:
+            found |= models.Q(**{f"{field}__icontains": text})
+        return self.filter(found) if text else self
+
+    def not_retired(self) -> InstrumentQuerySet:
+        """Return those that can still come back into use."""
+        return self.exclude(state="retired")
+
+    def measuring(self, quantity: str) -> InstrumentQuerySet:
+        """Return those for one quantity; for an empty one all."""
+        return self.filter(quantity=quantity) if quantity else self
+
     def for_list(self) -> InstrumentQuerySet:
         """Return with the calibrations that a status needs."""
         return self.prefetch_related("calibrations")
@@ -54,6 +70,8 @@ class Instrument(models.Model):
     quantity = models.CharField(max_length=20, choices=Quantity.choices)
     range_text = models.CharField(max_length=120, blank=True)
     state = models.CharField(max_length=20, choices=State.choices, default=State.IN_USE)
+    state_since = models.DateField(null=True, blank=True)
+    state_reason = models.CharField(max_length=300, blank=True)
     interval_months = models.PositiveIntegerField(default=12)
     column_map = models.JSONField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)

@@ -1,0 +1,151 @@
+"""Forms of equipment."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+
+from equipment.models import Calibration, CalibrationPoint, Instrument, MeasuringSystem
+from equipment.models.instrument import Quantity
+from equipment.selectors import BOARD_WORDS
+from equipment.services import Point
+from equipment.services.instruments import EDITABLE
+
+DATE = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+FIRST_LINES, MOST_LINES = 6, 60
+
+
+class BoardForm(forms.Form):
+    """What the board is narrowed to."""
+
+    board = forms.ChoiceField(choices=tuple(BOARD_WORDS.items()), required=False)
+    quantity = forms.ChoiceField(choices=Quantity.choices, required=False)
+    text = forms.CharField(required=False, max_length=100)
+
+    def wanted(self) -> dict[str, str]:
+        """Return what could be understood; anything else narrows nothing."""
+        self.is_valid()
+        return {name: self.cleaned_data.get(name, "") for name in ("board", "quantity", "text")}
+
+
+class InstrumentForm(forms.ModelForm):
+    """One instrument."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Instrument
+        fields = EDITABLE
+        labels = {"range_text": "Range", "interval_months": "Calibration interval, months", "serial": "Serial number"}
+        help_texts = {
+            "identifier": "The laboratory's own mark on the instrument; run sheets and certificates name it.",
+            "range_text": "In words with units, for instance 1 kV to 100 kV r.m.s., 50 Hz and 60 Hz.",
+        }
+
+    def validate_unique(self) -> None:
+        """Leave it to the service, which compares without case."""
+
+    def values(self) -> dict[str, Any]:
+        """Return the fields of the instrument alone."""
+        return {name: self.cleaned_data[name] for name in EDITABLE}
+
+
+class StateForm(forms.Form):
+    """Where an instrument goes next, and why."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    state = forms.ChoiceField(label="New state", widget=forms.RadioSelect)
+    reason = forms.CharField(max_length=300, help_text="It stays in the history, and the board shows it.")
+
+    def __init__(self, *args: Any, states: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["state"].choices = states  # type: ignore[attr-defined]
+
+
+class CalibrationForm(forms.ModelForm):
+    """One calibration as its certificate reports it."""
+
+    class Meta:
+        model = Calibration
+        fields = (
+            "laboratory",
+            "accreditation",
+            "certificate_number",
+            "calibrated_on",
+            "due_on",
+            "relative_uncertainty_pct",
+            "coverage_factor",
+            "verdict",
+            "remarks",
+        )
+        widgets = {"calibrated_on": DATE, "due_on": DATE, "verdict": forms.RadioSelect}
+        labels = {
+            "laboratory": "Calibration laboratory",
+            "accreditation": "Accreditation number",
+            "relative_uncertainty_pct": "Expanded uncertainty, per cent",
+            "due_on": "Due on (the last day it covers)",
+            "verdict": "The instrument was left",
+        }
+
+    def _post_clean(self) -> None:
+        """Leave the rules between fields to the service."""
+
+    def at_fields(self, error: ValidationError) -> ValidationError:
+        """Put what the service refuses at the fields of this form; what has none there, above them."""
+        parts = error.error_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: [error]}
+        return ValidationError(
+            {name if name in self.fields else NON_FIELD_ERRORS: found for name, found in parts.items()}
+        )
+
+
+class PointForm(forms.Form):
+    """One line of the certificate's table; an empty line is left out."""
+
+    moment = forms.ChoiceField(choices=CalibrationPoint.Moment.choices, initial=CalibrationPoint.Moment.AS_LEFT)
+    unit = forms.CharField(max_length=12)
+    reference = forms.FloatField()
+    reading = forms.FloatField()
+    expanded_uncertainty = forms.FloatField()
+
+
+class PointsFormSet(forms.BaseFormSet):
+    """The lines of one calibration."""
+
+    def values(self) -> list[Point]:
+        """Return the lines that were filled in."""
+        return [Point(**form.cleaned_data) for form in self.forms if form.cleaned_data]
+
+
+def points_formset(sent: Any, *, lines: str) -> PointsFormSet:
+    """Return the lines as sent, or empty ones: as many as asked for, within reason."""
+    count = min(int(lines), MOST_LINES) if lines.isascii() and lines.isdigit() else FIRST_LINES
+    made = forms.formset_factory(PointForm, formset=PointsFormSet, extra=max(count, 1), max_num=MOST_LINES)
+    return made(sent, prefix="points")
+
+
+class SystemForm(forms.ModelForm):
+    """One measuring system."""
+
+    instruments = forms.ModelMultipleChoiceField(
+        queryset=Instrument.objects.none(), widget=forms.CheckboxSelectMultiple, help_text="Everything in the chain."
+    )
+
+    class Meta:
+        model = MeasuringSystem
+        fields = ("name", "quantity", "scale_factor", "relative_uncertainty_pct", "coverage_factor", "assigned_on")
+        widgets = {"assigned_on": DATE}
+        labels = {"relative_uncertainty_pct": "Expanded uncertainty of the system, per cent"}
+
+    def __init__(self, *args: Any, viewer: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        found = Instrument.objects.visible_to(viewer).not_retired()
+        self.fields["instruments"].queryset = found  # type: ignore[attr-defined]
+
+
+class EndForm(forms.Form):
+    """When and why a measuring system ends."""
+
+    on = forms.DateField(label="Ended on", widget=DATE)
+    reason = forms.CharField(max_length=300, help_text="It stays in the history.")

@@ -1,0 +1,67 @@
+"""Pages of measuring systems."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from equipment.models import MeasuringSystem
+from equipment.selectors import system_status
+from equipment.services import assign_system, end_system
+from equipment.services.rights import RIGHTS, has_right
+from equipment.web.forms import EndForm, SystemForm
+from labsite.ledger.selectors import history_of
+from labsite.people.access import refusal, roles_required
+from labsite.people.roles import LABORATORY_ROLES
+
+laboratory_only = roles_required(*LABORATORY_ROLES)
+
+
+@laboratory_only
+def systems(request: HttpRequest) -> HttpResponse:
+    """List the measuring systems with where they stand today."""
+    found = MeasuringSystem.objects.visible_to(request.user).for_list()
+    page = Paginator(found, 50).get_page(request.GET.get("page"))
+    rows = [system_status(system, timezone.localdate()) for system in page]
+    context = {"page_obj": page, "rows": rows, "may_assign": has_right("assign_system", request.user)}
+    return render(request, "equipment/systems.html", context)
+
+
+@roles_required(*RIGHTS["assign_system"])
+def create(request: HttpRequest) -> HttpResponse:
+    """Assign a measuring system."""
+    form = SystemForm(request.POST or None, viewer=request.user, initial={"assigned_on": timezone.localdate()})
+    if form.is_valid():
+        try:
+            system = assign_system(**form.cleaned_data, by=request.user)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, f"{system.name} is assigned; run sheets offer it from now on.")
+            return redirect("equipment:system", system.pk)
+    return render(request, "equipment/form.html", {"form": form, "title": "Assign a measuring system"})
+
+
+@laboratory_only
+def detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one measuring system; the quality manager may end it."""
+    system = get_object_or_404(MeasuringSystem.objects.visible_to(request.user).for_list(), pk=pk)
+    may_end = has_right("end_system", request.user)
+    form = EndForm(request.POST or None, initial={"on": timezone.localdate()})
+    if request.method == "POST" and not may_end:
+        raise refusal(*RIGHTS["end_system"])
+    if form.is_valid():
+        try:
+            end_system(system=system, **form.cleaned_data, by=request.user)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, f"{system.name} is ended; runs that used it keep it.")
+            return redirect("equipment:system", pk)
+    entries = history_of("equipment.measuringsystem", pk, request.user)
+    context = {"status": system_status(system, timezone.localdate()), "form": form, "may_end": may_end}
+    return render(request, "equipment/system.html", {**context, "system": system, "entries": entries})
