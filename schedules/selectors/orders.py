@@ -14,7 +14,8 @@ from schedules.selectors.units import UnitRow, unit_overview, unit_rows, units_m
 
 def orders_matching(viewer: Any, *, words: str = "", review: str = "") -> QuerySet[Order]:
     """Return the visible orders that fit the words; `review` is "waiting", "done" or empty for all."""
-    orders = Order.objects.visible_to(viewer).for_list()
+    # Said again, because the count of units takes the order of the model away.
+    orders = Order.objects.visible_to(viewer).for_list().order_by("-pk")
     if review in ("waiting", "done"):
         orders = orders.filter(reviewed_at__isnull=review == "waiting")
     for word in words.split():

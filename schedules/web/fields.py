@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Any
 
@@ -25,12 +26,16 @@ class NumberField(forms.FloatField):
         typed = str(value).strip() if value is not None else ""
         if _PLAIN_COMMA.fullmatch(typed):
             typed = typed.replace(",", ".")
+        refused = ValidationError(
+            f"“{typed[:40]}” is not a number. Write a point before the decimals and nothing between thousands."
+        )
         try:
-            return super().to_python(typed)
+            number = super().to_python(typed)
         except ValidationError:
-            raise ValidationError(
-                f"“{typed[:40]}” is not a number. Write a point before the decimals and nothing between thousands."
-            ) from None
+            raise refused from None
+        if number is not None and not math.isfinite(number):
+            raise refused
+        return number
 
 
 class LinesField(forms.CharField):

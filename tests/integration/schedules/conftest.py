@@ -1,6 +1,7 @@
 """A signed-in browser for anybody, an order and a unit."""
 
 import uuid
+from urllib.parse import urlencode
 
 import pytest
 from django.test import Client
@@ -25,7 +26,10 @@ def send(browser):
     """Return a function that sends a form as somebody, with a fresh once-key."""
 
     def post(person, url, **fields):
-        return browser(person).post(url, {"_once": str(uuid.uuid4()), **fields})
+        sent = {"_once": str(uuid.uuid4()), **fields}
+        if any(hasattr(value, "read") for value in fields.values()):
+            return browser(person).post(url, sent)
+        return browser(person).post(url, urlencode(sent, doseq=True), content_type="application/x-www-form-urlencoded")
 
     return post
 

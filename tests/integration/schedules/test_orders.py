@@ -56,13 +56,10 @@ def test_a_refusal_of_the_service_is_said_by_the_field(send, tester, customer_co
     ]
 
 
-def test_two_clicks_make_one_order(browser, tester, customer_company):
-    client, fields = (
-        browser(tester),
-        {**TERMS, "customer": customer_company.pk, "_once": "5f0c1f9e-1111-4222-8333-444455556666"},
-    )
-    first = client.post(reverse("schedules:order-create"), fields)
-    second = client.post(reverse("schedules:order-create"), fields)
+def test_two_clicks_make_one_order(send, tester, customer_company):
+    fields = {**TERMS, "customer": customer_company.pk, "_once": "5f0c1f9e-1111-4222-8333-444455556666"}
+    first = send(tester, reverse("schedules:order-create"), **fields)
+    second = send(tester, reverse("schedules:order-create"), **fields)
     assert first["Location"] == second["Location"]
     assert Order.objects.count() == 1
 

@@ -21,7 +21,7 @@ def stages_shown(response):
 
 
 def test_the_proposal_shows_the_practice_with_its_bases(browser, tester, unit):
-    """Facts of the trade (common practice, no source): 50 kV 60 s; 25 kV; 10.74 kV, which the floor sets as 10.75 kV."""
+    """Facts of the trade (common practice, no source): 50 kV 60 s; 25 kV; 10.74 kV, set as 10.75 kV."""
     answer = browser(tester).get(reverse("schedules:plan", args=[unit.pk]))
     page = text(answer)
     for cell in (
