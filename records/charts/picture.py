@@ -47,6 +47,19 @@ class Picture:
         """Return first and last time [s]."""
         return float(self.time_s[0]), float(self.time_s[-1])
 
+    def window(self, first: str | None, last: str | None) -> tuple[float, float] | None:
+        """Return the window of times [s] that a reader asked for, cut to the record; None where he asked for none.
+
+        Raises ValueError where the two are no times in order.
+        """
+        if not first and not last:
+            return None
+        begins, ends = float(first or ""), float(last or "")
+        low, high = max(begins, self.span[0]), min(ends, self.span[1])
+        if not low < high:
+            raise ValueError("The window lies outside the record.")
+        return low, high
+
     @property
     def top_kv(self) -> float:
         """Return the upper end of the voltage axis [kV]."""

@@ -16,6 +16,10 @@ class NonconformanceQuerySet(models.QuerySet["Nonconformance"]):
         """Return with what a list shows."""
         return self.select_related("run__step__plan__unit__order__customer", "decided_by", "closed_by_run")
 
+    def for_page(self) -> NonconformanceQuerySet:
+        """Return with what the page of one shows."""
+        return self.for_list().select_related("run__arrangement").prefetch_related("run__evaluations__findings")
+
 
 class Nonconformance(models.Model):
     """One row: one run that found a unit not conforming, what was decided, and the run that closed it."""

@@ -15,6 +15,12 @@ class RecordQuerySet(models.QuerySet["Record"]):
         own = models.Q(run__step__plan__unit__order__customer=viewer.organisation_id, run__state="approved")
         return self.filter(own) if viewer.has_role("customer") else self.none()
 
+    def for_page(self) -> RecordQuerySet:
+        """Return with the run and what its page shows."""
+        return self.select_related(
+            "run__step__plan__unit__order__customer", "run__arrangement", "run__operator", "run__second_person"
+        )
+
 
 class Record(models.Model):
     """One row: one uploaded file of one run; `path` is under the content-addressed store, never the given name."""

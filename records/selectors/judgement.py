@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from equipment.metrology.rounding import rounded
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import basis_words, quantity_words, stage_words
 from records.models.verdicts import Verdict
@@ -35,11 +36,22 @@ class FindingRow:
     basis: str
 
     @property
-    def verdict_words(self) -> str:
-        """Return the verdict of one line; of what judges the test, a value inside its limits is “valid”."""
-        if self.finding.judges == "test" and self.finding.verdict == Verdict.CONFORMS:
-            return "valid"
-        return self.finding.get_verdict_display().lower()
+    def value(self) -> str:
+        """Return the value with its unit, rounded to its uncertainty."""
+        return self._text(False)
+
+    @property
+    def uncertainty(self) -> str:
+        """Return the expanded uncertainty with its unit, to two digits."""
+        return self._text(True)
+
+    def _text(self, is_uncertainty: bool) -> str:
+        row = self.finding
+        if row.value is None or (is_uncertainty and row.expanded_uncertainty is None):
+            return "–"
+        shown = rounded(row.value, row.expanded_uncertainty)
+        text = shown.uncertainty_text if is_uncertainty else shown.value_text
+        return f"{text}\N{THIN SPACE}{row.unit}" if row.unit else text
 
 
 def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:

@@ -1,0 +1,132 @@
+"""Uploading a record, telling its columns, fetching it back, and its picture."""
+
+from __future__ import annotations
+
+import base64
+
+from django.contrib import messages
+from django.http import FileResponse, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
+
+from records.charts import figure, picture_of
+from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.models import Record
+from records.selectors.digests import current_evaluation
+from records.services.evaluations import set_aside_record
+from records.services.refusals import Refused
+from records.services.storing import absolute
+from records.services.uploads import store_record, tell_columns
+from records.web import forms
+from records.web.access import laboratory_only
+from records.web.sheet import address_of, show, the_run
+
+
+@require_POST
+@laboratory_only
+def upload(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take in a record; the page then shows how far its evaluation is."""
+    run = the_run(request, pk)
+    form = forms.RecordForm(request.POST, request.FILES)
+    if form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            stored = store_record(run=run, stream=file, given_name=file.name, by=request.user)
+        except Refused as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, stored.words)
+            return _to(request, address_of(run, "record"))
+    return show(request, run, "record", form, status=422)
+
+
+def _to(request: HttpRequest, address: str) -> HttpResponse:
+    """Lead on: by a header where a script sent the file, else by a redirect."""
+    if request.headers.get("HX-Request") == "true":
+        return HttpResponse(headers={"HX-Redirect": address})
+    return redirect(address)
+
+
+def _record(request: HttpRequest, pk: int) -> Record:
+    return get_object_or_404(Record.objects.visible_to(request.user).for_page(), pk=pk)
+
+
+@laboratory_only
+def mapping(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show what was understood of a file, and take the answer which column is which."""
+    record = _record(request, pk)
+    form = forms.MappingForm(
+        request.POST if request.method == "POST" else None,
+        preview=record.summary.get("preview", {}),
+        needed=CHANNELS_BY_KIND.get(record.run.step.kind, ()),
+        run=record.run,
+        viewer=request.user,
+    )
+    if form.is_valid():
+        remember = form.cleaned_data["remember_for"]
+        try:
+            tell_columns(record=record, column_map=form.column_map, remember_for=remember, by=request.user)
+        except Refused as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, "Thank you. The record is being read again with these columns.")
+            return redirect(address_of(record.run, "record"))
+    context = {"record": record, "form": form, "preview": form.preview, "aside_form": forms.ReasonForm(prefix="aside")}
+    return render(request, "records/mapping.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@laboratory_only
+def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give up a record whose columns cannot be told."""
+    record = _record(request, pk)
+    form = forms.ReasonForm(request.POST, prefix="aside")
+    if form.is_valid():
+        try:
+            set_aside_record(record=record, reason=form.cleaned_data["reason"], by=request.user)
+        except Refused as refused:
+            messages.error(request, refused.words)
+        else:
+            messages.success(request, "The record is set aside; its bytes stay. Upload the right one.")
+        return redirect(address_of(record.run, "record"))
+    messages.error(request, "Say why the record is set aside; nothing was changed.")
+    return redirect(reverse("records:mapping", args=[record.pk]))
+
+
+@require_GET
+@laboratory_only
+def record_file(request: HttpRequest, pk: int) -> FileResponse:
+    """Give the bytes back as they came, with their digest."""
+    record = _record(request, pk)
+    response = FileResponse(
+        absolute(record.path).open("rb"),
+        as_attachment=True,
+        filename=record.given_name,
+        content_type="application/octet-stream",
+    )
+    response["Repr-Digest"] = f"sha-256=:{base64.b64encode(bytes.fromhex(record.sha256)).decode()}:"  # RFC 9530
+    return response
+
+
+@require_GET
+@laboratory_only
+def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
+    """Give the picture of the evaluation that counts; `from` and `to` ask for the detail of a window."""
+    evaluation = current_evaluation(the_run(request, pk))
+    picture = picture_of(evaluation) if evaluation is not None else None
+    if picture is None:
+        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+    try:
+        window = picture.window(request.GET.get("from"), request.GET.get("to"))
+    except ValueError:
+        return JsonResponse({"detail": "from and to must be two times in seconds, the first earlier."}, status=400)
+    return JsonResponse(figure(picture, window=window))
+
+
+@require_GET
+@laboratory_only
+def photo_file(request: HttpRequest, pk: int, photo_pk: int) -> FileResponse:
+    """Give one photograph of a run."""
+    photo = get_object_or_404(the_run(request, pk).photos, pk=photo_pk)
+    return FileResponse(photo.image.open("rb"))
