@@ -24,6 +24,7 @@ _ALWAYS = {
     "task_soft_time_limit": SOFT_LIMIT_S,
     "task_default_queue": "withstand",
     "worker_prefetch_multiplier": 1,
+    "worker_lost_wait": 1.0,
     "worker_max_tasks_per_child": 50,
     "worker_enable_remote_control": False,
     "broker_connection_retry_on_startup": True,

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import threading
-
 import pytest
 from django.contrib.auth.decorators import login_not_required
-from django.db import OperationalError, connection, connections
+from django.db import OperationalError
 from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
 from django.test import Client
 from django.urls import path
@@ -146,25 +144,3 @@ def test_a_stale_edit_shows_both_values(client):
     assert answer.json()["conflicts"] == [
         {"field": "name", "label": "Name plate", "current": "Bushing B", "yours": "Bushing C"}
     ]
-
-
-@pytest.mark.django_db(transaction=True)
-def test_sixteen_posts_at_once_make_one_record():
-    if connection.vendor == "sqlite" and connection.is_in_memory_db():
-        pytest.skip("threads share one connection on an in-memory database; tests/faults has this test on a file")
-    found: list[tuple[int, str]] = []
-    gate = threading.Barrier(16)
-
-    def send() -> None:
-        gate.wait()
-        response = _post_form(Client(), _once="k1", name="a")
-        found.append((response.status_code, response["Location"]))
-        connections.close_all()
-
-    threads = [threading.Thread(target=send) for _ in range(16)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert found == [(302, "/things/1/")] * 16
-    assert Entry.objects.count() == 1

@@ -23,7 +23,7 @@ def _value(instance: models.Model, name: str, value: Any) -> Any:
     field = instance._meta.get_field(name)
     if isinstance(value, models.Model) or field.is_relation:
         return value
-    return field.to_python(value)  # type: ignore[union-attr]
+    return field.to_python(value)
 
 
 def _stale(row: models.Model, current: dict[str, Any], yours: dict[str, Any]) -> StaleEdit:
@@ -43,14 +43,14 @@ def change_fields(*, instance: M, version: int, changes: dict[str, Any], action:
         row = type(instance)._base_manager.select_for_update().get(pk=instance.pk)
         yours = {name: _value(row, name, value) for name, value in changes.items()}
         current = {name: getattr(row, name) for name in yours}
-        if row.version != version:  # type: ignore[attr-defined]
+        if row.version != version:
             raise _stale(row, current, yours)
         moved = {name: value for name, value in yours.items() if current[name] != value}
         if not moved:
             return row
         for name, value in moved.items():
             setattr(row, name, value)
-        row.version += 1  # type: ignore[attr-defined]
+        row.version += 1
         row.save(update_fields=[*moved, "version"])
         pairs = {name: [current[name], value] for name, value in moved.items()}
         record_entry(action=action, subject=row, changes=pairs, reason=reason, by=by)

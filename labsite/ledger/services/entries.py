@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeAlias
 
 from django.db import models
 from django.utils import timezone
@@ -13,7 +13,7 @@ from labsite.ledger.models import Entry
 from labsite.ledger.models.entry import FIRST_PREVIOUS
 from labsite.ledger.services.transactions import is_writing
 
-Subject = models.Model | tuple[str, Any, str]
+Subject: TypeAlias = models.Model | tuple[str, Any, str]
 
 
 def subject_of(subject: Subject) -> tuple[str, str, str]:
