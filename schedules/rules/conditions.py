@@ -36,6 +36,10 @@ class Condition:
         least, most = self.allowed
         return float(least) - _SAME <= value <= float(most) + _SAME
 
+    def may_be_asked_for(self, ratings: Mapping[str, Any]) -> bool:
+        """Return whether stating the rating could make the condition hold; a number is never asked for this way."""
+        return self.rating not in ratings and FIELDS_BY_NAME[self.rating].form == "choice"
+
 
 class Conditional(Protocol):
     """Whatever stands in a pack under conditions."""
@@ -81,9 +85,9 @@ def undecided(rules: Iterable[Conditional], ratings: Mapping[str, Any]) -> tuple
     asked: dict[str, list[str]] = {}
     for rule in rules:
         failing = [condition for condition in rule.when if not condition.holds(ratings)]
-        if all(condition.rating not in ratings for condition in failing):
+        if all(condition.may_be_asked_for(ratings) for condition in failing):
             for condition in failing:
-                asked.setdefault(condition.rating, []).extend(str(word) for word in condition.allowed)
+                asked.setdefault(condition.rating, []).extend(str(word) for word in condition.allowed if word)
     return next(((name, tuple(dict.fromkeys(words))) for name, words in asked.items()), None)
 
 

@@ -138,7 +138,7 @@ def _choose(
     levels = sorted({one for row in rows for one in row.lightning_impulse_kv})
     if found is None and len(levels) == 1:
         found = levels[0]
-    elif found is None:
+    elif found is None and levels:
         notes.append(
             f"The lightning impulse level is not stated; the row of {class_kv:g} kV has {_listed(levels, 'or')} kV."
         )

@@ -91,12 +91,12 @@ def check_meaning(pack: RulePack, file: str) -> None:
 
 
 def _unique(file: str, key: str, names: Iterable[str], whens: Sequence[tuple[Condition, ...]] = ()) -> None:
-    """Refuse a name that stands twice, unless both stand under conditions and those differ."""
+    """Refuse a name that stands twice under the same conditions; of several that apply, the first one counts."""
     seen: dict[str, list[tuple[Condition, ...]]] = {}
     for index, name in enumerate(names):
         when = whens[index] if whens else ()
         others = seen.setdefault(name, [])
-        if others and (not when or () in others or when in others):
+        if when in others:
             raise PackError(file, f"{key}[{index}].name", f"{name!r} stands twice", "give each its own name")
         others.append(when)
 

@@ -23,6 +23,23 @@ ROWS = [
 ]
 
 
+REACTIVE = {"rated_mvar": 2.0, "inductance_mh": 5.0, "inductance_tolerance_pct": 3.0, "capacitance_tolerance_pct": 5.0}
+ASKED_FOR = {
+    "series_reactor": REACTIVE | {"quality_factor": 40.0, "quality_factor_tolerance_pct": 20.0, "tuned_order": 4.7},
+    "shunt_reactor": REACTIVE,
+    "capacitor_unit": {
+        "rated_mvar": 0.2,
+        "terminal_to_case_kv": 34.0,
+        "capacitance_tolerance_pct": 5.0,
+        "capacitance_change_limit_pct": 1.5,
+    },
+    "tuned_filter": REACTIVE | {"capacitance_uf": 50.0, "tuned_order": 4.7, "tuning_tolerance_pct": 2.0},
+    "instrument_transformer": {"transformer_type": "current", "insulation_medium": "solid"},
+    "bushing": {"insulation_medium": "solid"},
+}
+"""What the packs ask for by name, besides the levels."""
+
+
 def outcome(ratings):
     """Give the plan, or the refusal in its place; anything else that is raised fails the test."""
     try:
@@ -51,18 +68,25 @@ def figures(step):
     row=st.sampled_from(ROWS),
     phases=st.sampled_from([1, 3]),
     classes=st.sampled_from([["routine"], ["routine", "type"]]),
+    data=st.data(),
 )
-def test_every_figure_has_a_basis(row, phases, classes):
+def test_every_figure_has_a_basis(row, phases, classes, data):
     kind, pack, level, impulse = row
+    others = [one for one in PACKS if kind in one.equipment and one.procedures and not one.tables]
+    covering = [one.document for one in others if one.from_kv <= level.highest_voltage_kv <= one.to_kv]
+    also = data.draw(st.lists(st.sampled_from(covering), max_size=2)) if covering else []
     ratings = {
         "equipment": kind,
         "highest_voltage_kv": level.highest_voltage_kv,
         "rated_voltage_kv": level.highest_voltage_kv,
         "lightning_impulse_kv": impulse,
-        "standards": [pack.document],
+        "standards": [pack.document, *also],
         "phases": phases,
         "tests": classes,
-    }
+        "charge_limit_pc": 20.0,
+        "dissipation_factor_limit": 0.01,
+        "temperature_rise_limit_k": 80.0,
+    } | ASKED_FOR.get(kind, {})
     plan = derive_plan(ratings)
     for step in plan.steps:
         known = {one.of for one in step.basis}
