@@ -1,0 +1,212 @@
+"""What a bay must be able to do for a step: charging current and power, impulse energy, and its own discharge level."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+__all__ = ["Bay", "Demand", "charging_current_ma", "charging_power_kva", "impulse_energy_kj", "shortcomings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bay:
+    """What a bay has; None where it is not known or there is none of it.
+
+    Attributes
+    ----------
+    source_kv, source_kva, generator_kv, generator_kj, discharge_pc : float or None
+        Highest voltage and power of the power-frequency source [kV, kVA], charging voltage summed over the stages and
+        stored energy of the impulse generator [kV, kJ], and residual discharge level of the circuit [pC].
+    """
+
+    source_kv: float | None = None
+    source_kva: float | None = None
+    generator_kv: float | None = None
+    generator_kj: float | None = None
+    discharge_pc: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What one step asks of a bay; None where the step does not ask for it or the unit does not state it.
+
+    Attributes
+    ----------
+    voltage_kv, frequency_hz, capacitance_nf : float or None
+        Highest power-frequency stage [kV, Hz] and capacitance of the unit with the circuit [nF].
+    impulse_kv : float or None
+        Highest impulse stage, crest [kV].
+    charge_limit_pc : float or None
+        Lowest permissible charge of the step [pC].
+    """
+
+    voltage_kv: float | None = None
+    frequency_hz: float | None = None
+    capacitance_nf: float | None = None
+    impulse_kv: float | None = None
+    charge_limit_pc: float | None = None
+
+
+def charging_current_ma(voltage_kv: float, capacitance_nf: float, frequency_hz: float) -> float:
+    """Return the current that charges a capacitance, I = ω·C·U.
+
+    Parameters
+    ----------
+    voltage_kv : float
+        Test voltage, r.m.s. [kV].
+    capacitance_nf : float
+        Capacitance of the unit with the circuit [nF].
+    frequency_hz : float
+        Test frequency [Hz].
+
+    Returns
+    -------
+    float
+        Current, r.m.s. [mA].
+
+    Raises
+    ------
+    ValueError
+        A value below zero or not finite, or no frequency.
+
+    References
+    ----------
+    Algebra.
+
+    Examples
+    --------
+    >>> round(charging_current_ma(50.0, 2.0, 60.0), 1)
+    37.7
+    """
+    for name, value in (("voltage_kv", voltage_kv), ("capacitance_nf", capacitance_nf)):
+        if not (math.isfinite(value) and value >= 0):
+            raise ValueError(f"{name} is {value:g}; give a number at or above zero")
+    if not (math.isfinite(frequency_hz) and frequency_hz > 0):
+        raise ValueError(f"frequency_hz is {frequency_hz:g}; give a number above zero")
+    return 2 * math.pi * frequency_hz * capacitance_nf * voltage_kv * 1e-3
+
+
+def charging_power_kva(voltage_kv: float, capacitance_nf: float, frequency_hz: float) -> float:
+    """Return the power that charges a capacitance, S = ω·C·U².
+
+    Parameters
+    ----------
+    voltage_kv, capacitance_nf, frequency_hz : float
+        As for `charging_current_ma`.
+
+    Returns
+    -------
+    float
+        Apparent power [kVA].
+
+    Raises
+    ------
+    ValueError
+        As `charging_current_ma`.
+
+    References
+    ----------
+    Algebra.
+
+    Examples
+    --------
+    >>> round(charging_power_kva(50.0, 2.0, 60.0), 3)
+    1.885
+    """
+    return charging_current_ma(voltage_kv, capacitance_nf, frequency_hz) * voltage_kv * 1e-3
+
+
+def impulse_energy_kj(crest_kv: float, capacitance_nf: float) -> float:
+    """Return the energy that an impulse leaves in a capacitance at its crest, W = ½·C·U².
+
+    Parameters
+    ----------
+    crest_kv : float
+        Crest of the impulse [kV].
+    capacitance_nf : float
+        Capacitance of the unit with the circuit [nF].
+
+    Returns
+    -------
+    float
+        Energy [kJ].
+
+    Raises
+    ------
+    ValueError
+        A value below zero or not finite.
+
+    References
+    ----------
+    Algebra.
+
+    Examples
+    --------
+    >>> round(impulse_energy_kj(200.0, 10.0), 6)
+    0.2
+    """
+    for name, value in (("crest_kv", crest_kv), ("capacitance_nf", capacitance_nf)):
+        if not (math.isfinite(value) and value >= 0):
+            raise ValueError(f"{name} is {value:g}; give a number at or above zero")
+    return 0.5 * capacitance_nf * crest_kv**2 * 1e-6
+
+
+def shortcomings(bay: Bay, demand: Demand) -> tuple[str, ...]:
+    """Return why a bay cannot run a step; nothing where it can.
+
+    Parameters
+    ----------
+    bay : Bay
+        What it has.
+    demand : Demand
+        What the step asks.
+
+    Returns
+    -------
+    tuple[str, ...]
+        One sentence for each shortcoming, with both figures; what is not known about a bay counts as one.
+
+    Raises
+    ------
+    ValueError
+        A demand that is not a sensible number.
+
+    References
+    ----------
+    Background noise at most half the permissible charge: IEC 60270, from memory.
+
+    Examples
+    --------
+    >>> shortcomings(Bay(source_kv=40, source_kva=5), Demand(voltage_kv=50, frequency_hz=60, capacitance_nf=2))
+    ('The source gives 40 kV; the step needs 50 kV.',)
+    """
+    found: list[str] = []
+    if demand.voltage_kv is not None:
+        found += _short("source", "gives", bay.source_kv, demand.voltage_kv, "kV")
+        if demand.capacitance_nf is not None and demand.frequency_hz is not None:
+            power = charging_power_kva(demand.voltage_kv, demand.capacitance_nf, demand.frequency_hz)
+            found += _short("source", "gives", bay.source_kva, power, "kVA")
+    if demand.impulse_kv is not None:
+        found += _short("impulse generator", "charges to", bay.generator_kv, demand.impulse_kv, "kV")
+        if demand.capacitance_nf is not None:
+            energy = impulse_energy_kj(demand.impulse_kv, demand.capacitance_nf)
+            found += _short("impulse generator", "stores", bay.generator_kj, energy, "kJ")
+    if demand.charge_limit_pc is not None:
+        found += _noise(bay.discharge_pc, demand.charge_limit_pc)
+    return tuple(found)
+
+
+def _short(what: str, verb: str, has: float | None, needs: float, unit: str) -> Sequence[str]:
+    if has is None:
+        return [f"What the {what} {verb} in {unit} is not known; the step needs {needs:.4g} {unit}."]
+    return [f"The {what} {verb} {has:.4g} {unit}; the step needs {needs:.4g} {unit}."] if has < needs else []
+
+
+def _noise(has_pc: float | None, limit_pc: float) -> Sequence[str]:
+    most = limit_pc / 2
+    if has_pc is None:
+        return [f"The residual discharge level is not known; it may be {most:.4g} pC, half the limit."]
+    if has_pc > most:
+        return [f"The residual discharge level is {has_pc:.4g} pC; it may be {most:.4g} pC, half the limit."]
+    return []

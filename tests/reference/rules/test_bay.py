@@ -1,0 +1,66 @@
+"""What a bay must be able to do: closed forms, and a sentence for each shortcoming."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from schedules.rules import bay
+
+
+def test_charging_current_and_power():
+    """Arithmetic: 2 nF at 50 kV, 60 Hz: 2π·60·2e-9·50e3 = 37.7 mA; times 50 kV 1.885 kVA."""
+    assert bay.charging_current_ma(50, 2, 60) == pytest.approx(2 * math.pi * 60 * 2e-9 * 50e3 * 1e3)
+    assert bay.charging_current_ma(50, 2, 60) == pytest.approx(37.7, abs=0.05)
+    assert bay.charging_power_kva(50, 2, 60) == pytest.approx(1.885, abs=5e-4)
+
+
+def test_impulse_energy():
+    """Arithmetic: ½·10e-9·(200e3)² = 200 J."""
+    assert bay.impulse_energy_kj(200, 10) == pytest.approx(0.5 * 10e-9 * 200e3**2 / 1e3)
+
+
+FITTING = bay.Bay(source_kv=50, source_kva=1.886, generator_kv=110, generator_kj=0.0122, discharge_pc=5)
+DEMAND = bay.Demand(voltage_kv=50, frequency_hz=60, capacitance_nf=2, impulse_kv=110, charge_limit_pc=10)
+
+
+def test_a_bay_that_just_suffices():
+    """1.885 kVA of 1.886; ½·2e-9·(110e3)² = 12.1 J of 12.2; 5 pC is half of 10."""
+    assert bay.shortcomings(FITTING, DEMAND) == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({"source_kv": 49.9}, "The source gives 49.9 kV; the step needs 50 kV."),
+        ({"source_kva": 1.88}, "The source gives 1.88 kVA; the step needs 1.885 kVA."),
+        ({"generator_kv": 100}, "The impulse generator charges to 100 kV; the step needs 110 kV."),
+        ({"generator_kj": 0.012}, "The impulse generator stores 0.012 kJ; the step needs 0.0121 kJ."),
+        ({"discharge_pc": 5.1}, "The residual discharge level is 5.1 pC; it may be 5 pC, half the limit."),
+        ({"source_kv": None}, "What the source gives in kV is not known; the step needs 50 kV."),
+        ({"discharge_pc": None}, "The residual discharge level is not known; it may be 5 pC, half the limit."),
+    ],
+)
+def test_each_shortcoming_is_told(change, reason):
+    has = {name: getattr(FITTING, name) for name in FITTING.__slots__} | change
+    assert bay.shortcomings(bay.Bay(**has), DEMAND) == (reason,)
+
+
+def test_what_a_step_does_not_ask_for_is_not_missed():
+    assert bay.shortcomings(bay.Bay(), bay.Demand()) == ()
+    assert len(bay.shortcomings(bay.Bay(), DEMAND)) == 5
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: bay.charging_current_ma(-1, 2, 60),
+        lambda: bay.charging_current_ma(1, math.nan, 60),
+        lambda: bay.charging_current_ma(1, 2, 0),
+        lambda: bay.impulse_energy_kj(math.inf, 1),
+    ],
+)
+def test_impossible_values_are_refused(call):
+    with pytest.raises(ValueError, match="give a number"):
+        call()
