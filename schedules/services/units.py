@@ -12,6 +12,7 @@ from labsite.people.services.numbering import next_number
 from schedules.models import Order, Unit
 from schedules.rules import EQUIPMENT_KINDS
 from schedules.selectors import proposal_of
+from schedules.selectors.nameplates import NAMED_ELSEWHERE, ORDER_OWNED
 from schedules.services.refusals import Refusal, ScheduleRefused
 from schedules.services.rights import require
 
@@ -131,6 +132,8 @@ def _check_plate(order: Order, ratings: dict[str, Any], plate: dict[str, Any]) -
         found.append(Refusal("received_on", "This day has not come yet. Leave it empty until the unit is here."))
     if plate["equipment"] not in EQUIPMENT_KINDS:
         found.append(Refusal("equipment", f"Choose one of {', '.join(EQUIPMENT_KINDS)}."))
+    elif foreign := sorted((ORDER_OWNED | NAMED_ELSEWHERE) & set(ratings)):
+        found.append(Refusal("ratings", f"Not on a nameplate, but settled elsewhere: {', '.join(foreign)}."))
     else:
         proposal = proposal_of(order=order, equipment=plate["equipment"], ratings=ratings)
         # What the order itself lacks does not keep a unit out of the door: the plan's page tells it.
