@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests import servers
+from tests.ledger_flush import lift_triggers_to_empty_test_databases  # noqa: F401
 from tests.people import organisation, person
 
 

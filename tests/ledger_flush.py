@@ -8,7 +8,7 @@ from django.test import TransactionTestCase
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _lift_triggers_to_empty_test_databases():
+def lift_triggers_to_empty_test_databases():
     """Wrap the flush of transactional tests; everything else meets the triggers."""
     from labsite.ledger.triggers import lifted
 

@@ -86,6 +86,7 @@ def test_times_are_told_in_utc():
 
 
 def _sql(statement: str) -> None:
+    connection.check_constraints()
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(statement)
 
