@@ -43,8 +43,13 @@ CONFIDENCES = {
     "common practice": "common practice, no source",
 }
 DECISIONS = {
-    "simple_acceptance": "Simple acceptance (ILAC-G8, w = 0): a value inside its limit conforms; the uncertainty is stated beside it.",
-    "guard_band": "Guard band (ILAC-G8, w = U): a value conforms when it lies inside its limit by at least its expanded uncertainty.",
+    "simple_acceptance": (
+        "Simple acceptance (ILAC-G8, w = 0): a value inside its limit conforms; the uncertainty is stated beside it."
+    ),
+    "guard_band": (
+        "Guard band (ILAC-G8, w = U): a value conforms when it lies inside its limit by at least its expanded "
+        "uncertainty."
+    ),
 }
 
 
@@ -81,7 +86,7 @@ def limit_words(minimum: float | None, maximum: float | None, unit: str) -> str:
         return f"{plain_number(minimum, 4)} to {plain_number(maximum, 4)} {unit}".strip()
     if minimum is not None:
         return f"at least {plain_number(minimum)} {unit}".strip()
-    return f"at most {plain_number(maximum)} {unit}".strip() if maximum is not None else "none stated"
+    return f"at most {plain_number(maximum)} {unit}".strip() if maximum is not None else "reported only"
 
 
 def day_words(value: str | date | None) -> str:

@@ -53,7 +53,7 @@ def secret_digest(secret: str) -> str:
 def invite_witness(
     *, run: Run, name: str, company: str, email: str, hours: int, site: str = "", by: Any
 ) -> tuple[WitnessInvitation, str, str]:
-    """Invite a person to see one run and to sign; return the invitation, the link's secret and the code, both shown once.
+    """Invite a person to see one run and to sign; return invitation, link's secret and code, both shown once.
 
     The link goes by mail after commit; the code is told by another way. Only digests of both are kept. `site` is the
     address that the link begins with.
@@ -129,7 +129,7 @@ def _locked(invitation: WitnessInvitation) -> WitnessInvitation:
 
 
 def find_open_invitation(token: str) -> WitnessInvitation | None:
-    """Return the invitation of a link that may still be looked at and signed, or None: used, revoked, expired, unknown."""
+    """Return the invitation of a link that may still be signed, or None: used, revoked, expired, unknown."""
     rows = WitnessInvitation.objects.open_at(timezone.now()).filter(signed_at__isnull=True)
     return rows.select_related("run", "user").filter(token_digest=secret_digest(token)).first()
 

@@ -5,8 +5,19 @@ from __future__ import annotations
 import pytest
 
 from labsite.jobs.services import run_waiting
+from records.services import composing
 from records.services.certificates import issue_certificate, request_certificate
 from tests.integration.certificates import world
+
+
+@pytest.fixture
+def quick_typesetting(monkeypatch):
+    """Put a short text in the place of the typesetter, which has its own tests; the way of the file stays whole."""
+
+    def compose(*, document, digest, issue, pictures):
+        return f"%PDF-stand-in {document['number']} {digest} {issue} {sorted(pictures)}".encode()
+
+    monkeypatch.setattr(composing, "compose", compose)
 
 
 @pytest.fixture

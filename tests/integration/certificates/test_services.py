@@ -26,7 +26,7 @@ from records.services.storing import absolute
 from schedules.models import Arrangement
 from tests.integration.certificates import world
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_typesetting")]
 
 
 def _actions() -> list[str]:

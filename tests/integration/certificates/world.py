@@ -18,6 +18,7 @@ from records.evaluation.setups import Setup
 from records.evaluation.synthesis import Discharges, Hold, synthesise_discharge, synthesise_withstand
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, Finding, Nonconformance, Record, Run, RunInstrument, SetupCheck, SignOff
+from records.services.storing import keep_arrays
 from schedules.models import Arrangement, Bay, Order, Plan, Step, Unit
 from schedules.rules import derive_plan
 
@@ -46,15 +47,16 @@ def plan_document() -> dict:
 
 
 @cache
-def judged(kind: str, *, is_good: bool) -> tuple[str, dict]:
-    """Return the text of a constructed record and what the real evaluation says of it."""
+def judged(kind: str, *, is_good: bool) -> tuple[str, dict, dict]:
+    """Return the text of a constructed record, what the real evaluation says of it, and its arrays."""
     document = next(step for step in plan_document()["steps"] if step["kind"] == kind)
     holds = [Hold(row["voltage_kv"], row["hold_s"] + 2) for row in document["procedure"]["stages"]]
     if kind == "partial_discharge":
         recording = synthesise_discharge(holds, Discharges(20, 14 if is_good else 6, 250), seed=4, interval_s=0.5)
     else:
         recording = synthesise_withstand(holds, seed=4, interval_s=0.1, collapse_at_s=None if is_good else 60)
-    return csv_text(recording), evaluate(document, [recording], SETUP).as_dict()
+    arrays = {"time_s": recording.time_s, **recording.channels}
+    return csv_text(recording), evaluate(document, [recording], SETUP).as_dict(), arrays
 
 
 def laboratory() -> Laboratory:
@@ -130,7 +132,7 @@ def run_of(
 ) -> Run:
     """Return an approved run with record, findings, checks, instruments and signatures."""
     kind = arrangement.step.kind
-    text, outcome = judged(kind, is_good=is_good)
+    text, outcome, arrays = judged(kind, is_good=is_good)
     run = Run.objects.create(
         number=f"R-2026-{Run.objects.count() + 1:05d}", step=arrangement.step, arrangement=arrangement, bay=bay(),
         state="approved", verdict=outcome["verdict"], operator=operator, second_person=second,
@@ -138,9 +140,11 @@ def run_of(
         relative_humidity_pct=41.0,
     )  # fmt: skip
     path, digest, size = stored(text)
+    keep_arrays(f"{path}-plain.npy", arrays.values())
     record = Record.objects.create(
-        run=run, given_name=f"{kind}.csv", path=path, sha256=digest, size_bytes=size, state="read", uploaded_by=operator
-    )
+        run=run, given_name=f"{kind}.csv", path=path, sha256=digest, size_bytes=size, state="read",
+        uploaded_by=operator, summary={"arrays": f"{path}-plain.npy", "channels": list(arrays)},
+    )  # fmt: skip
     evaluation = Evaluation.objects.create(
         run=run, record=record, evaluation_version=EVALUATION_VERSION, verdict=outcome["verdict"], document=outcome,
         record_digest=digest, plan_digest="d" * 64, setup_digest="5" * 64, digest="e" * 64,
