@@ -26,7 +26,7 @@ BOARD_WORDS: dict[BoardClass, str] = {
     "out_of_service": "Out of service",
 }
 BOARD_TONES: dict[BoardClass, str] = {"overdue": "bad", "due_soon": "warn", "fine": "ok", "out_of_service": "void"}
-_OUT: dict[str, OutOfServiceKind] = {
+_OUT: dict[Any, OutOfServiceKind] = {
     Instrument.State.IN_CALIBRATION: "in_repair",
     Instrument.State.QUARANTINED: "quarantined",
     Instrument.State.RETIRED: "retired",
@@ -42,10 +42,9 @@ class BoardRow:
     board: BoardClass
 
     @property
-    def period(self) -> tuple[date | None, date | None]:
-        """Return the first and the last day of the calibration that counts."""
-        counts = self.status.calibration
-        return (counts.performed_on, counts.due_on) if counts else (None, None)
+    def performed_on(self) -> date | None:
+        """Return the day of the calibration that counts."""
+        return self.status.calibration.performed_on if self.status.calibration else None
 
     @property
     def words(self) -> str:

@@ -30,7 +30,7 @@ class InstrumentSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Instrument
-        fields = (
+        fields: tuple[str, ...] = (
             "id",
             "identifier",
             "description",

@@ -37,7 +37,7 @@ def enter_calibration(
     relative_uncertainty_pct: float,
     coverage_factor: float = 2.0,
     accreditation: str = "",
-    verdict: str = Calibration.Verdict.WITHIN,
+    verdict: str = "within",
     remarks: str = "",
     points: Sequence[Point] = (),
     by: Any,

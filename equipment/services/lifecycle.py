@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from equipment.models import Instrument
 
 State = Instrument.State
 # A retired instrument stays retired: who brings one back enters it again under a new identifier.
-TRANSITIONS: dict[str, tuple[str, ...]] = {
+TRANSITIONS: dict[Any, tuple[Any, ...]] = {
     State.IN_USE: (State.IN_CALIBRATION, State.QUARANTINED, State.RETIRED),
     State.IN_CALIBRATION: (State.IN_USE, State.QUARANTINED, State.RETIRED),
     State.QUARANTINED: (State.IN_USE, State.IN_CALIBRATION, State.RETIRED),

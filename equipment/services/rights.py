@@ -8,7 +8,7 @@ from labsite.people.access import require_role
 from labsite.people.roles import LABORATORY_ROLES, Role
 
 QUALITY = frozenset({Role.QUALITY_MANAGER})
-RIGHTS: dict[str, frozenset[str]] = {
+RIGHTS: dict[str, frozenset[Any]] = {
     "enter_instrument": QUALITY,
     "edit_instrument": QUALITY,
     "change_state": QUALITY,

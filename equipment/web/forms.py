@@ -61,7 +61,7 @@ class StateForm(forms.Form):
 
     def __init__(self, *args: Any, states: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["state"].choices = states  # type: ignore[attr-defined]
+        self.fields["state"].choices = states
 
 
 class CalibrationForm(forms.ModelForm):
@@ -129,7 +129,7 @@ class SystemForm(forms.ModelForm):
     """One measuring system."""
 
     instruments = forms.ModelMultipleChoiceField(
-        queryset=Instrument.objects.none(), widget=forms.CheckboxSelectMultiple, help_text="Everything in the chain."
+        queryset=None, widget=forms.CheckboxSelectMultiple, help_text="Everything in the chain."
     )
 
     class Meta:
@@ -141,7 +141,7 @@ class SystemForm(forms.ModelForm):
     def __init__(self, *args: Any, viewer: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         found = Instrument.objects.visible_to(viewer).not_retired()
-        self.fields["instruments"].queryset = found  # type: ignore[attr-defined]
+        self.fields["instruments"].queryset = found
 
 
 class EndForm(forms.Form):

@@ -25,12 +25,14 @@ laboratory_only = roles_required(*LABORATORY_ROLES)
 def instruments(request: HttpRequest) -> HttpResponse:
     """Show the board: overdue, due soon, fine, out of service."""
     wanted = BoardForm(request.GET).wanted()
-    board = instrument_board(request.user, timezone.localdate(), **wanted)
+    board = instrument_board(
+        request.user, timezone.localdate(), board=wanted["board"], quantity=wanted["quantity"], text=wanted["text"]
+    )
     page = Paginator(board.rows, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "board": board,
         "page_obj": page,
-        "lines": [(row, due_bar(*row.period, board.on)) for row in page],
+        "lines": [(row, due_bar(row.performed_on, row.status.due_on, board.on)) for row in page],
         "wanted": wanted,
         "quantities": Quantity.choices,
         "may_enter": has_right("enter_instrument", request.user),

@@ -12,7 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from labsite.people.roles import Role
 
 View = Callable[..., HttpResponse]
-ROLE_WORDS = {role.value: role.label.lower() for role in Role}
+ROLE_WORDS = {value: label.lower() for value, label in Role.choices}
 
 
 class ServerShell:
@@ -22,13 +22,13 @@ class ServerShell:
     is_administrator = True
 
 
-def refusal(*roles: str) -> PermissionDenied:
+def refusal(*roles: Any) -> PermissionDenied:
     """Return the refusal that names who may."""
     words = " or ".join(sorted(ROLE_WORDS[str(role)] for role in roles))
     return PermissionDenied(f"Your roles do not cover this; it needs: {words}. Nothing was changed.")
 
 
-def require_role(by: Any, *roles: str) -> None:
+def require_role(by: Any, *roles: Any) -> None:
     """Refuse a deed to an actor who holds none of the roles or whose account is switched off."""
     if not (by.is_active and by.has_role(*roles)):
         raise refusal(*roles)
@@ -40,7 +40,7 @@ def require_administrator(by: Any) -> None:
         raise refusal(Role.ADMINISTRATOR)
 
 
-def roles_required(*roles: str) -> Callable[[View], View]:
+def roles_required(*roles: Any) -> Callable[[View], View]:
     """Return a decorator for views: 404 to strangers (customers, witnesses), 403 to colleagues without the right."""
 
     def decorate(view: View) -> View:

@@ -21,13 +21,13 @@ class AccountAdapter(DefaultAccountAdapter):
         """Return the page that sends each person to the first page of their roles."""
         return reverse("home")
 
-    def login(self, request: HttpRequest, user: User) -> None:  # type: ignore[override]
+    def login(self, request: HttpRequest, user: User) -> None:
         """Sign in, and record who did."""
         super().login(request, user)
         with writing():
             record_entry(action="people.sign_in", subject=user, by=user)
 
-    def set_password(self, user: User, password: str) -> None:  # type: ignore[override]
+    def set_password(self, user: User, password: str) -> None:
         """Set a new password, and record that it was set (never what it is)."""
         with writing():
             super().set_password(user, password)

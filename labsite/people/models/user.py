@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
@@ -83,7 +84,7 @@ class User(AbstractBaseUser):
         """Return the roles held, one query an instance."""
         return frozenset(grant.role for grant in self.grants.all())
 
-    def has_role(self, *roles: str) -> bool:
+    def has_role(self, *roles: Any) -> bool:
         """Say whether at least one of the roles is held."""
         return not self.role_names.isdisjoint(roles)
 

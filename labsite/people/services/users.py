@@ -13,7 +13,7 @@ from labsite.people.access import require_administrator
 from labsite.people.models import Organisation, RoleGrant, User
 from labsite.people.roles import Role
 
-OUTSIDE_ROLES = frozenset({Role.CUSTOMER.value, Role.WITNESS.value})
+OUTSIDE_ROLES = frozenset({str(Role.CUSTOMER), str(Role.WITNESS)})
 INSIDE_ROLES = frozenset(Role.values) - OUTSIDE_ROLES
 
 

@@ -36,7 +36,7 @@ class NewUserForm(forms.Form):
 
     email = forms.EmailField(label="E-mail address", help_text="The person signs in with it.", max_length=254)
     name = forms.CharField(max_length=120, help_text="As certificates and signatures print it.")
-    organisation = forms.ModelChoiceField(queryset=Organisation.objects.none())
+    organisation = forms.ModelChoiceField(queryset=None)
     roles = forms.MultipleChoiceField(choices=Role.choices, widget=forms.CheckboxSelectMultiple, help_text=ROLE_HELP)
     password = forms.CharField(
         label="First password",
@@ -48,7 +48,7 @@ class NewUserForm(forms.Form):
 
     def __init__(self, *args: Any, viewer: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["organisation"].queryset = Organisation.objects.visible_to(viewer)  # type: ignore[attr-defined]
+        self.fields["organisation"].queryset = Organisation.objects.visible_to(viewer)
 
     def clean_password(self) -> str | None:
         """Return None where no password was given."""

@@ -10,7 +10,7 @@ from rest_framework.test import APIRequestFactory, force_authenticate
 
 from equipment.api import InstrumentViewSet, router_entries
 from equipment.services import Point
-from tests.integration.equipment.inventory import calibrated, instrument
+from tests.integration.equipment.inventory import calibrated, instrument, many
 
 pytestmark = pytest.mark.usefixtures("_on_the_day")
 
@@ -55,10 +55,10 @@ def test_nobody_is_told_to_sign_in_and_nobody_writes(quality_manager):
 
 
 def test_a_list_of_one_and_of_many_costs_the_same(quality_manager):
+    assert quality_manager.is_laboratory
     costs = []
     for numbers in (range(1), range(1, 7), range(7, 40)):
-        for number in numbers:
-            calibrated(instrument(quality_manager, f"X-{number}"), quality_manager)
+        many(quality_manager, numbers)
         with CaptureQueriesContext(connection) as queries:
             assert len(ask(quality_manager).data["results"]) == numbers.stop
         costs.append(len(queries))

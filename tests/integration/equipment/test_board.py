@@ -13,7 +13,7 @@ from equipment.charts import AHEAD_DAYS, BACK_DAYS, DueBar, due_bar
 from equipment.models import Instrument, MeasuringSystem
 from equipment.selectors import instrument_board, instrument_status, instruments_due, system_status
 from equipment.services import assign_system, change_state, end_system
-from tests.integration.equipment.inventory import TODAY, calibrated, instrument
+from tests.integration.equipment.inventory import TODAY, calibrated, instrument, many
 
 pytestmark = pytest.mark.usefixtures("_on_the_day")
 
@@ -107,8 +107,7 @@ def test_days_are_in_words(quality_manager, tester):
 
 @pytest.mark.parametrize("count", [1, 7, 100])
 def test_the_board_asks_the_database_as_often_for_one_as_for_many(quality_manager, count):
-    for number in range(count):
-        calibrated(instrument(quality_manager, f"HV-{number}"), quality_manager, number=f"K-{number}")
+    many(quality_manager, range(count))
     assert quality_manager.is_laboratory
     with CaptureQueriesContext(connection) as queries:
         assert len(instrument_board(quality_manager, TODAY).rows) == count

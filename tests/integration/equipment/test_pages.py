@@ -11,7 +11,7 @@ from django.urls import reverse
 from equipment.models import Calibration, Instrument, MeasuringSystem
 from equipment.services import assign_system
 from labsite.ledger.models import Entry
-from tests.integration.equipment.inventory import TODAY, calibrated, instrument
+from tests.integration.equipment.inventory import TODAY, calibrated, instrument, many
 
 pytestmark = pytest.mark.usefixtures("_on_the_day")
 CALIBRATION = {
@@ -134,12 +134,8 @@ def queries_of(client, address: str) -> int:
 @pytest.mark.parametrize("name", ["equipment:instruments", "equipment:systems"])
 def test_lists_of_one_seven_and_a_hundred_cost_the_same(as_quality_manager, quality_manager, divider, chain, name):
     costs = [queries_of(as_quality_manager, reverse(name))]
-    said = {"quantity": "voltage", "relative_uncertainty_pct": 3.0, "assigned_on": TODAY}
     for numbers in (range(1, 7), range(7, 100)):
-        for number in numbers:
-            made = instrument(quality_manager, f"X-{number}")
-            calibrated(made, quality_manager)
-            assign_system(name=f"Chain {number}", **said, instruments=[made, divider], by=quality_manager)
+        many(quality_manager, numbers)
         costs.append(queries_of(as_quality_manager, reverse(name)))
     assert costs == [costs[0]] * 3
 

@@ -11,7 +11,6 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from labsite.people.access import ServerShell
 from labsite.people.models import Organisation
-from labsite.people.roles import Role
 from labsite.people.services import create_organisation, create_user
 
 
@@ -35,7 +34,7 @@ class Command(BaseCommand):
                 email=options["email"],
                 name=options["name"],
                 organisation=laboratory,
-                roles=[Role.ADMINISTRATOR],
+                roles=["administrator"],
                 password=password,
                 by=shell,
             )
