@@ -9,9 +9,10 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests import servers
-from tests.browser.people import Room, open_room
+from tests.browser.people import PICTURES, Room, open_room
 from tests.browser.site import Site, new_site
 
+FAILED = pytest.StashKey[bool]()
 CHROMIUM_ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -41,8 +42,16 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
+    """Keep on the test whether it failed, for the pictures of what stood in the windows then."""
+    report = yield
+    item.stash[FAILED] = item.stash.get(FAILED, False) or report.failed
+    return report
+
+
 @pytest.fixture
-def enter(browser: Browser, site: Site) -> Iterator[Callable[[str], Room]]:
+def enter(browser: Browser, site: Site, request: pytest.FixtureRequest) -> Iterator[Callable[[str], Room]]:
     """Return a function that lets a person of the cast come in ("" for somebody without an account)."""
     rooms: list[Room] = []
 
@@ -55,6 +64,9 @@ def enter(browser: Browser, site: Site) -> Iterator[Callable[[str], Room]]:
 
     yield come_in
     troubles = [trouble for room in rooms for trouble in room.troubles]
-    for room in rooms:
+    for place, room in enumerate(rooms):
+        if request.node.stash.get(FAILED, False):
+            PICTURES.mkdir(exist_ok=True)
+            room.page.screenshot(path=PICTURES / f"failed-{request.node.name}-{place}.png", full_page=True)
         room.context.close()
     assert not troubles, "Errors in the console:\n" + "\n".join(troubles)
