@@ -122,6 +122,7 @@ SESSION_COOKIE_AGE = 12 * 3600
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
+CSRF_FAILURE_VIEW = "labsite.ui.web.errors.form_not_trusted"
 
 # Every process must see the same counters, so the cache is shared: Redis, else a table.
 CACHES = {
