@@ -11,7 +11,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 
 def has_sound_wal(version: tuple[int, int, int]) -> bool:
-    """Say whether this SQLite may be used in WAL mode (the reset fault is mended from 3.51.3; back-ports 3.50.7, 3.44.6)."""
+    """Say whether this SQLite may be used in WAL mode (mended from 3.51.3, 3.50.7, 3.44.6)."""
     back_ports = {(3, 50): 7, (3, 44): 6}
     mended_in = back_ports.get(version[:2])
     return version >= (3, 51, 3) or (mended_in is not None and version[2] >= mended_in)
@@ -37,12 +37,16 @@ def database(url: str, var: Path) -> dict[str, Any]:
     try:
         settings: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True))
     except (ValueError, dj_database_url.ParseError) as error:
-        raise ImproperlyConfigured(f"DATABASE_URL cannot be read: {error}. Write postgresql://user@host:5432/name") from error
+        raise ImproperlyConfigured(
+            f"DATABASE_URL cannot be read: {error}. Write postgresql://user@host:5432/name"
+        ) from error
     if settings["ENGINE"] == "django.db.backends.sqlite3":
         settings["OPTIONS"] = sqlite_options()
         settings["CONN_MAX_AGE"] = 0
     elif settings["ENGINE"] == "django.db.backends.postgresql":
         settings["OPTIONS"] = {**settings.get("OPTIONS", {}), **postgres_options()}
     else:
-        raise ImproperlyConfigured("DATABASE_URL names a database this site was never tested on. Use PostgreSQL or SQLite.")
+        raise ImproperlyConfigured(
+            "DATABASE_URL names a database this site was never tested on. Use PostgreSQL or SQLite."
+        )
     return settings

@@ -1,4 +1,4 @@
-"""Reads settings from the environment, strictly: a missing or odd value stops with its name, the reason and the mend."""
+"""Reads settings strictly from the environment: an odd value stops with its name, the reason and the mend."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ def text(name: str, default: str | None = None, *, at_least: int = 0) -> str:
     if value is None:
         raise ImproperlyConfigured(f"{name} is not set. It has no safe default here; set it in the environment.")
     if len(value) < at_least:
-        raise ImproperlyConfigured(f"{name} has {len(value)} characters; it needs at least {at_least}. Set a longer one.")
+        raise ImproperlyConfigured(
+            f"{name} has {len(value)} characters; it needs at least {at_least}. Set a longer one."
+        )
     return value
 
 

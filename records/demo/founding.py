@@ -20,6 +20,7 @@ from schedules.models import Bay
 from schedules.services.authorisations import grant_authorisation
 from schedules.services.bays import enter_bay
 
+_STORY_MONTHS = 40
 KINDS = ("power_frequency_withstand", "partial_discharge")
 
 
@@ -83,9 +84,9 @@ def authorise(people: dict[str, User], start: date, end: date) -> None:
 
 
 def found_instruments(people: dict[str, User], today: date) -> None:
-    """Enter every instrument with its calibrations since before the first run, and the measuring systems."""
+    """Enter every instrument and the measuring systems; the calibrations come with time."""
     for place, device in enumerate(instruments.DEVICES):
-        instrument = enter_instrument(
+        enter_instrument(
             identifier=device.identifier,
             description=device.description,
             quantity=device.quantity,
@@ -96,25 +97,32 @@ def found_instruments(people: dict[str, User], today: date) -> None:
             interval_months=device.interval,
             by=people["quality"],
         )
-        _enter_calibrations(instrument, device, people["quality"], today)
     _assign_systems(people["quality"], today)
 
 
-def _enter_calibrations(instrument: Instrument, device: instruments.Device, by: Any, today: date) -> None:
-    months = device.months_ago + device.interval * ((30 - device.months_ago) // device.interval)
-    while months >= device.months_ago:
-        done = today - timedelta(days=round(30.44 * months))
-        enter_calibration(
-            instrument=instrument,
-            laboratory="Meridian Reference Laboratory (invented)",
-            certificate_number=f"MRL-{done:%y%m}-{instrument.identifier}",
-            calibrated_on=done,
-            due_on=done + timedelta(days=round(30.44 * device.interval)),
-            relative_uncertainty_pct=device.uncertainty,
-            points=[],
-            by=by,
-        )
-        months -= device.interval
+def calibrations_to_come(today: date) -> list[tuple[date, instruments.Device]]:
+    """Return every calibration of the story in order of time, from before the first run until today."""
+    planned = []
+    for device in instruments.DEVICES:
+        months = device.months_ago
+        while months <= _STORY_MONTHS:
+            planned.append((today - timedelta(days=round(30.44 * months)), device))
+            months += device.interval
+    return sorted(planned, key=lambda item: item[0])
+
+
+def calibrate(done: date, device: instruments.Device, by: Any) -> None:
+    """Enter one calibration."""
+    instrument = Instrument.objects.get(identifier=device.identifier)
+    enter_calibration(
+        instrument=instrument,
+        laboratory="Meridian Reference Laboratory (invented)",
+        certificate_number=f"MRL-{done:%y%m}-{instrument.identifier}",
+        calibrated_on=done,
+        due_on=done + timedelta(days=round(30.44 * device.interval)),
+        relative_uncertainty_pct=device.uncertainty,
+        by=by,
+    )
 
 
 def _assign_systems(by: Any, today: date) -> None:
@@ -131,12 +139,15 @@ def _assign_systems(by: Any, today: date) -> None:
         )
 
 
-def take_out_of_service(by: Any) -> None:
+def take_out_of_service(by: Any, on: date) -> None:
     """Quarantine one instrument and send one away, at the end of the story."""
-    known = {instrument.identifier: instrument for instrument in Instrument.objects.visible_to(by)}
-    moves = ((instruments.QUARANTINED, "quarantined", "Reads high on the daily check"),)
-    for identifier, state, reason in (*moves, (instruments.AWAY, "in_calibration", "Sent for its yearly calibration")):
-        change_state(instrument=known[identifier], state=state, reason=reason, by=by)
+    moves = (
+        (instruments.QUARANTINED, "quarantined", "Reads high on the daily check"),
+        (instruments.AWAY, "in_calibration", "Sent for its yearly calibration"),
+    )
+    for identifier, state, reason in moves:
+        instrument = Instrument.objects.get(identifier=identifier)
+        change_state(instrument=instrument, version=instrument.version, state=state, on=on, reason=reason, by=by)
 
 
 def systems_of(bay: str, by: Any) -> list[MeasuringSystem]:

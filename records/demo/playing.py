@@ -34,10 +34,11 @@ class Player:
 
     def __init__(self, people: dict[str, Any], bays: dict[str, Any], clock: Clock, today: datetime, say: Say) -> None:
         self.people, self.bays, self.clock, self.today, self.say = people, bays, clock, today, say
+        self.calibrations = founding.calibrations_to_come(today.date())
 
     def play(self, story: OrderStory) -> None:
         """Play one order from its entry to where its units stand."""
-        self.clock.move_to(self.today - timedelta(days=story.days_ago))
+        self.advance_to(self.today - timedelta(days=story.days_ago))
         order = self._order(story)
         units = self._units(order, story)
         if not story.is_reviewed:
@@ -47,6 +48,14 @@ class Player:
                 self.clock.wait(hours=1)
                 plan = adopt_plan(unit=unit, by=self.people["tester"])
                 self._test(unit, plan, told, story)
+
+    def advance_to(self, moment: datetime) -> None:
+        """Move the clock on; instruments are calibrated on the way as they fall due."""
+        while self.calibrations and self.calibrations[0][0] < moment.date():
+            done, device = self.calibrations.pop(0)
+            self.clock.move_to(datetime.combine(done, datetime.min.time(), tzinfo=moment.tzinfo) + timedelta(hours=9))
+            founding.calibrate(done, device, self.people["quality"])
+        self.clock.move_to(moment)
 
     def _order(self, story: OrderStory) -> Order:
         customer = Organisation.objects.get(name=story.customer)
@@ -199,7 +208,6 @@ class Player:
 
 _REPEAT_REASONS = {
     "fails": "Retest after repair",
-    "noisy": "Background noise was over half the limit: the test was not valid",
     "short": "The hold was too short: the test was not valid",
 }
 

@@ -21,7 +21,7 @@ def content_of(step: dict[str, Any], fault: str, seed: int) -> bytes:
     holds = _holds(step, fault)
     if step["kind"] == "partial_discharge":
         made = synthesise_discharge(
-            holds, _discharges(step, fault, seed), seed=seed, noise_pc=_noise(fault, seed), interval_s=INTERVAL_S
+            holds, _discharges(step, fault, seed), seed=seed, noise_pc=2.5 + seed % 4, interval_s=INTERVAL_S
         )
     else:
         made = synthesise_withstand(holds, seed=seed, interval_s=INTERVAL_S)
@@ -34,11 +34,10 @@ def content_of(step: dict[str, Any], fault: str, seed: int) -> bytes:
 
 def _holds(step: dict[str, Any], fault: str) -> list[Hold]:
     stages = step["procedure"]["stages"]
-    shortened = 0.7 if fault in ("short", "noisy") and step["kind"] == "power_frequency_withstand" else None
-    return [
-        Hold(stage.get("set_point_kv", stage["voltage_kv"]), stage["hold_s"] * (shortened or 1) + 3 * (not shortened))
-        for stage in stages
-    ]
+    holds = [Hold(stage.get("set_point_kv", stage["voltage_kv"]), stage["hold_s"] + 3) for stage in stages]
+    if fault == "short":
+        holds[-1] = Hold(holds[-1].voltage_kv, 0.7 * stages[-1]["hold_s"])
+    return holds
 
 
 def _discharges(step: dict[str, Any], fault: str, seed: int) -> Discharges:
@@ -51,7 +50,3 @@ def _discharges(step: dict[str, Any], fault: str, seed: int) -> Discharges:
         extinction_kv=last + (0.45 + spread) * (first - last),
         charge_pc=180 + 9 * (seed % 11),
     )
-
-
-def _noise(fault: str, seed: int) -> float:
-    return 70.0 if fault == "noisy" else 2.5 + (seed % 4)

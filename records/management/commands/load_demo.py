@@ -49,7 +49,8 @@ class Command(BaseCommand):
             for story in STORIES:
                 self._say(f"{story.days_ago:4d} days ago: {story.reference}, {story.customer}")
                 player.play(story)
-            founding.take_out_of_service(people["quality"])
+            player.advance_to(today - timedelta(hours=2))
+            founding.take_out_of_service(people["quality"], today.date())
 
     def _say(self, words: str) -> None:
         self.stdout.write(words)
