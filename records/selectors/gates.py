@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from records.models import Run, RunInstrument, SetupCheck
 from records.models.procedure import charge_limit_pc
 
-Kind = SetupCheck.Kind
+Kind: Any = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
 DISCHARGE = "partial_discharge"
 

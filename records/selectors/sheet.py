@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils import timezone
 
@@ -11,8 +12,8 @@ from records.models import Record, Run, SetupCheck
 from records.models.procedure import StageOfPlan, charge_limit_pc, procedure_of, stages_of
 from records.selectors.gates import DISCHARGE, SAFETY, is_calibrator_off, latest_checks, missing_before_energising
 
-Kind = SetupCheck.Kind
-State = Run.State
+Kind: Any = SetupCheck.Kind
+State: Any = Run.State
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from records.models.procedure import charge_limit_pc, noise_limit_pc
 from records.services import lifecycle
 from records.services.refusals import Refused, ValueRefused
 
-Kind = SetupCheck.Kind
+Kind: Any = SetupCheck.Kind
 # 50 to 200 % of the specified magnitude: IEC 60270, from memory.
 _INJECTED_FROM, _INJECTED_TO = 0.5, 2.0
 # Within 3 % of the reference: uncertainty asked of an approved measuring system, IEC 60060-2, from memory.

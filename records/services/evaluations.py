@@ -113,7 +113,7 @@ def keep_mapping_need(*, record: Record, words: str, preview: dict[str, Any], by
         _set_aside(record, Record.State.NEEDS_MAPPING, words, {"preview": preview}, by)
 
 
-def _set_aside(record: Record, state: str, words: str, summary: dict[str, Any], by: Any) -> None:
+def _set_aside(record: Record, state: Any, words: str, summary: dict[str, Any], by: Any) -> None:
     Record.objects.filter(pk=record.pk).update(state=state, words=words, summary=summary)
     told = {"state": [record.state, state]}
     record_entry(action=f"record.{state}", subject=record, changes=told, reason=words, by=by)

@@ -13,7 +13,7 @@ from labsite.people.roles import LABORATORY_ROLES
 from records.models import Run
 from records.services.refusals import ValueRefused, WrongState
 
-State = Run.State
+State: Any = Run.State
 LABORATORY = tuple(sorted(LABORATORY_ROLES))
 BEFORE_APPROVAL = (State.SETUP, State.ENERGISED, State.RECORDED, State.JUDGED, State.SIGNED)
 
@@ -103,7 +103,7 @@ def require_person_of(run: Run, by: Any) -> None:
         )
 
 
-def require_role(by: Any, *roles: str, words: str) -> None:
+def require_role(by: Any, *roles: Any, words: str) -> None:
     """Raise PermissionDenied unless the person holds one of the roles."""
     if not (getattr(by, "is_active", False) and by.has_role(*roles)):
         raise PermissionDenied(words)

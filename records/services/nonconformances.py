@@ -13,7 +13,7 @@ from records.models.verdicts import Verdict
 from records.services import lifecycle
 from records.services.refusals import Refused, ValueRefused
 
-Disposition = Nonconformance.Disposition
+Disposition: Any = Nonconformance.Disposition
 
 
 def decide_nonconformance(*, nonconformance: Nonconformance, disposition: str, reason: str, by: Any) -> Nonconformance:

@@ -70,7 +70,7 @@ def ask_for_repeat(*, run: Run, reason: str, by: Any) -> Run:
         return held
 
 
-def _sign(run: Run, deed: str, capacity: str, meaning: str, digest: str, by: Any) -> SignOff:
+def _sign(run: Run, deed: str, capacity: Any, meaning: str, digest: str, by: Any) -> SignOff:
     if digest != run_digest(run):
         raise DigestMoved(
             f"Run {run.number} was changed after this page was opened; what you saw is not what you would sign. "

@@ -50,9 +50,9 @@ class RunForm(RefusableForm):
 
     def __init__(self, *args: Any, viewer: Any, is_repeat: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["bay"].queryset = choices.bays(viewer)  # type: ignore[attr-defined]
-        self.fields["operator"].queryset = choices.operators(viewer)  # type: ignore[attr-defined]
-        self.fields["second_person"].queryset = choices.second_persons(viewer)  # type: ignore[attr-defined]
+        self.fields["bay"].queryset = choices.bays(viewer)
+        self.fields["operator"].queryset = choices.operators(viewer)
+        self.fields["second_person"].queryset = choices.second_persons(viewer)
         self.fields["operator"].initial = viewer.pk
         if not is_repeat:
             del self.fields["repeat_reason"]
@@ -76,7 +76,7 @@ class SystemForm(RefusableForm):
 
     def __init__(self, *args: Any, viewer: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["system"].queryset = choices.systems(viewer)  # type: ignore[attr-defined]
+        self.fields["system"].queryset = choices.systems(viewer)
 
 
 class InstrumentForm(RefusableForm):
@@ -86,7 +86,7 @@ class InstrumentForm(RefusableForm):
 
     def __init__(self, *args: Any, viewer: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["instrument"].queryset = choices.instruments(viewer)  # type: ignore[attr-defined]
+        self.fields["instrument"].queryset = choices.instruments(viewer)
 
 
 class TakeOutForm(RefusableForm):
@@ -97,7 +97,7 @@ class TakeOutForm(RefusableForm):
 
     def __init__(self, *args: Any, viewer: Any, run: Run, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["instrument"].queryset = choices.instruments_of(run, viewer)  # type: ignore[attr-defined]
+        self.fields["instrument"].queryset = choices.instruments_of(run, viewer)
 
 
 class OverrideForm(RefusableForm):
@@ -110,7 +110,7 @@ class OverrideForm(RefusableForm):
 
     def __init__(self, *args: Any, run: Run, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["run_instrument"].queryset = run.instruments.all()  # type: ignore[attr-defined]
+        self.fields["run_instrument"].queryset = run.instruments.all()
 
 
 class ChargeCalibrationForm(RefusableForm):

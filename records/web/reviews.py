@@ -79,7 +79,7 @@ def _consequence(run: Run) -> str:
         "conforms": "It stands.",
         "does_not_conform": "A nonconformance is open: decide what becomes of the unit.",
         "inconclusive": "It decides nothing about the unit: the arrangement is open for another run.",
-        "not_valid": "It was not a valid test and says nothing about the unit: the arrangement is open for another run.",
+        "not_valid": "It was no valid test and says nothing about the unit: the arrangement is open for another run.",
     }[run.verdict]
 
 
