@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from records.web import lists, reviews, sheet, uploads
+from records.web import invitations, lists, reviews, sheet, uploads
 
 patterns = [
     path("today/", lists.today, name="today"),
@@ -31,6 +31,8 @@ patterns = [
     path("runs/<int:pk>/approve/", reviews.approve, name="approve"),
     path("runs/<int:pk>/repeat/", reviews.repeat, name="repeat"),
     path("runs/<int:pk>/history/", reviews.history, name="run-history"),
+    path("runs/<int:pk>/witnesses/", invitations.witnesses, name="witnesses"),
+    path("invitations/<int:pk>/end/", invitations.revoke, name="witness-revoke"),
     path("records/<int:pk>/columns/", uploads.mapping, name="mapping"),
     path("records/<int:pk>/set-aside/", uploads.set_aside, name="set-aside"),
     path("records/<int:pk>/file/", uploads.record_file, name="record-file"),
