@@ -8,6 +8,7 @@ from typing import Any
 
 from schedules.rules.arrangements import arrangements_for
 from schedules.rules.conditions import applies, refuse_undecided
+from schedules.rules.consistency import doubts, refuse_contradictions
 from schedules.rules.errors import BadRatings, FormulaError
 from schedules.rules.formulas import Formula
 from schedules.rules.levels import FoundLevel, find_level
@@ -64,6 +65,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     selection = choose(stated, packs)
     level = find_level(stated, selection.level_packs)
     ratings, notes = _completed(stated, level)
+    refuse_contradictions(ratings)
     classes = ratings["tests"]
     procedures, filled_in = choose_procedures(selection, ratings)
     ordered = sorted(procedures, key=lambda pair: (pair[1].order, pair[1].name))
@@ -84,7 +86,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
             if rule.test_class not in classes
         ),
         notes=(*filled_in, *level.notes, *notes),
-        warnings=(*level.warnings, *_warnings(ratings, steps, used)),
+        warnings=(*level.warnings, *doubts(ratings), *_warnings(ratings, steps, used)),
     )
 
 

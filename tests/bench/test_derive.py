@@ -41,7 +41,7 @@ def orders():
         {
             "equipment": "tuned_filter",
             "highest_voltage_kv": 15.5,
-            "inductance_mh": 5,
+            "inductance_mh": 6.371,
             "inductance_tolerance_pct": 3,
             "capacitance_uf": 50,
             "capacitance_tolerance_pct": 5,

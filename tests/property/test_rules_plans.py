@@ -23,7 +23,7 @@ ROWS = [
 ]
 
 
-REACTIVE = {"rated_mvar": 2.0, "inductance_mh": 5.0, "inductance_tolerance_pct": 3.0, "capacitance_tolerance_pct": 5.0}
+REACTIVE = {"inductance_mh": 5.0, "inductance_tolerance_pct": 3.0, "capacitance_tolerance_pct": 5.0}
 ASKED_FOR = {
     "series_reactor": REACTIVE | {"quality_factor": 40.0, "quality_factor_tolerance_pct": 20.0, "tuned_order": 4.7},
     "shunt_reactor": REACTIVE,
@@ -33,7 +33,8 @@ ASKED_FOR = {
         "capacitance_tolerance_pct": 5.0,
         "capacitance_change_limit_pct": 1.5,
     },
-    "tuned_filter": REACTIVE | {"capacitance_uf": 50.0, "tuned_order": 4.7, "tuning_tolerance_pct": 2.0},
+    "tuned_filter": REACTIVE
+    | {"capacitance_uf": 50.0, "tuned_order": 5.305, "tuning_tolerance_pct": 2.0, "frequency_hz": 60.0},
     "instrument_transformer": {"transformer_type": "current", "insulation_medium": "solid"},
     "bushing": {"insulation_medium": "solid"},
 }

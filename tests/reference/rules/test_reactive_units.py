@@ -28,7 +28,7 @@ SHUNT = REACTOR | {"equipment": "shunt_reactor"}
 FILTER = {
     "equipment": "tuned_filter",
     "highest_voltage_kv": 15.5,
-    "inductance_mh": 5,
+    "inductance_mh": 6.371,
     "inductance_tolerance_pct": 3,
     "capacitance_uf": 50,
     "capacitance_tolerance_pct": 5,
@@ -181,4 +181,4 @@ def test_limits_of_a_filter_are_those_of_the_order():
         for one in step.procedure.criteria
         if one.nominal is not None
     }
-    assert limits == {"capacitance_uf": (50, 5), "inductance_mh": (5, 3), "tuned_order": (4.7, 2)}
+    assert limits == {"capacitance_uf": (50, 5), "inductance_mh": (6.371, 3), "tuned_order": (4.7, 2)}
