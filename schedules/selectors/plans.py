@@ -112,6 +112,8 @@ def basis_line(basis: dict[str, Any]) -> BasisLine:
 
 def quantity_in_words(quantity: str) -> str:
     """Return a quantity's name without its unit: `held_voltage_kv` is "Held voltage"."""
+    if quantity == "held_s":  # what is held is the time
+        return "Hold time"
     stem = quantity.rpartition("_")[0] if unit_of(quantity) else quantity
     return stem.replace("_", " ").capitalize()
 
