@@ -21,7 +21,7 @@ def test_failing_unit_is_retested_and_certified(enter, tmp_path):
     failed = record_file(tmp_path, DISCHARGE, "fails")
     run = work.perform(tester, second, unit, "discharge", failed, "Does not conform")
     work.approve(approver, run, "Does not conform", "A nonconformance is open", look="review-failed")
-    work.dispose(approver, "SR-9002")
+    work.dispose(approver, "SR-9002", look=True)
     sound = record_file(tmp_path, DISCHARGE, seed=5)
     retest = work.perform(tester, second, unit, "discharge", sound, "Conforms", repeat=True)
     work.approve(approver, retest, "Conforms", "It stands.")

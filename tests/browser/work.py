@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.people import Room
 
 CUSTOMER = "Fennmark Power (invented)"
 OPERATOR, SECOND = "Tove Brandt", "Sami Orlov"
-JOB_MS = 60_000
 
 
 def enter_order(tester: Room, reference: str, *, look: bool = False) -> str:
@@ -164,12 +164,7 @@ def upload(tester: Room, run: str, record: Path) -> None:
     tester.press("Store the record")
     expect(page.get_by_text("SHA-256").first).to_be_visible()
     page.wait_for_url(re.compile(r"/runs/\d+/(\?at=(record|sign))?$"))
-    for _ in range(60):
-        tester.go(f"{run}?at=sign")
-        if page.get_by_role("button", name="Sign as tester").count():
-            return
-        page.wait_for_timeout(1000)
-    raise AssertionError(f"The record of {run} was not judged within a minute.")
+    _until(tester, f"{run}?at=sign", lambda page: page.get_by_role("button", name="Sign as tester"))
 
 
 def sign(tester: Room, run: str, verdict: str, *, look: str = "") -> None:
@@ -190,7 +185,7 @@ def approve(approver: Room, run: str, verdict: str, consequence: str, *, look: s
     if look:
         approver.look(look)
     approver.confirm_password()
-    approver.page.get_by_role("button", name=re.compile("approve", re.IGNORECASE)).first.click()
+    approver.press("Sign as approver")
     approver.sees(consequence)
 
 
@@ -221,23 +216,89 @@ def certify(approver: Room, unit: str, *, look: bool = False) -> str:
     approver.press("Results")
     if look:
         approver.look("unit-results")
-    page.get_by_role("button", name=re.compile("certificate", re.IGNORECASE)).first.click()
+    approver.press("Compose the certificate")
     page.wait_for_url(re.compile(r"/certificates/\d+/"))
     address = page.url
-    _until(approver, address, "Your password")
+    _until(approver, address, lambda page: page.get_by_label("Your password"))
     if look:
         approver.look("certificate-draft")
     approver.confirm_password()
-    page.get_by_role("button", name=re.compile("issue", re.IGNORECASE)).first.click()
+    approver.press("Sign and issue")
     approver.sees("is issued")
+    _until(approver, address, lambda page: page.get_by_role("link", name="Certificate (PDF)"))
     return address
 
 
-def _until(room: Room, address: str, label: str) -> None:
-    """Reload a page until a field of this label is in it."""
+def dispose(approver: Room, serial: str, *, look: bool = False) -> None:
+    """Find the nonconformance of a unit in the list and decide: repair and retest."""
+    page = approver.go("/nonconformances/")
+    if look:
+        approver.look("nonconformances")
+    page.get_by_role("row", name=re.compile(serial)).get_by_role("link").click()
+    page.get_by_label("Repair and retest").check()
+    page.get_by_label("Reason").fill("Loose shield ring found and fastened; retest agreed with the customer.")
+    if look:
+        approver.look("nonconformance")
+    approver.press("Record the decision")
+    approver.sees("The decision is recorded.")
+
+
+def invite(tester: Room, run: str, mail: Path, *, look: bool = False) -> tuple[str, str]:
+    """Invite a witness without an account; return the link from the mail and the code from the page."""
+    page = tester.go(run)
+    tester.press("Witnesses")
+    page.get_by_label("Name").fill("Wanda Keller")
+    page.get_by_label("Company").fill(CUSTOMER)
+    page.get_by_label("E-mail address").fill("wanda@fennmark.example")
+    if look:
+        tester.look("witness-invite")
+    before = set(mail.glob("*"))
+    tester.press("Invite")
+    tester.sees("It is shown only now.")
+    code = re.search(r"yourself: (\d{8})", page.locator("main").inner_text())
+    assert code is not None
+    sent = "".join(path.read_text() for path in set(mail.glob("*")) - before)
+    link = re.search(r"http://127\.0\.0\.1:\d+/portal/witness/\S+", sent)
+    assert link is not None, sent
+    return link[0], code[1]
+
+
+def witness(guest: Room, link: str, code: str, *, look: bool = False) -> None:
+    """Come in by the link, see the run and sign with the code: a wrong one signs nothing."""
+    page = guest.go(link)
+    guest.sees("Sign what you saw")
+    if look:
+        guest.look("witness")
+    page.get_by_label("The code that the laboratory gave you").fill("00000000" if code != "00000000" else "11111111")
+    guest.press("Sign as witness")
+    guest.sees("This is not the code. Nothing was signed.")
+    page.get_by_label("The code that the laboratory gave you").fill(code)
+    guest.press("Sign as witness")
+    guest.sees("Thank you, it is signed")
+
+
+def download(customer: Room, order: str, serial: str, folder: Path, *, look: bool = False) -> Path:
+    """Find the unit in the portal as the customer and download its certificate."""
+    page = customer.go("/portal/")
+    if look:
+        customer.look("portal")
+    page.get_by_role("row", name=re.compile(order)).get_by_role("link").first.click()
+    if look:
+        customer.look("portal-order")
+    customer.press(serial)
+    if look:
+        customer.look("portal-unit")
+    with page.expect_download() as download:
+        page.get_by_role("link", name=re.compile(r"\(PDF\)$")).first.click()
+    path = folder / "certificate.pdf"
+    download.value.save_as(path)
+    return path
+
+
+def _until(room: Room, address: str, there: Callable[[Page], Locator]) -> None:
+    """Reload a page until something is in it."""
     for _ in range(60):
-        room.go(address)
-        if room.page.get_by_label(label).count():
+        if there(room.go(address)).count():
             return
         room.page.wait_for_timeout(1000)
-    raise AssertionError(f"{address} did not show “{label}” within a minute.")
+    raise AssertionError(f"{address} did not change within a minute: {room.page.locator('main').inner_text()}")
