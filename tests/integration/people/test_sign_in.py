@@ -17,7 +17,9 @@ def sign_in(client, email: str, password: str = PASSWORD):
 def test_signing_in_leads_to_ones_own_first_page_and_is_told(client, administrator):
     answer = sign_in(client, "Admin@Withstand.example")
     assert (answer.status_code, answer["Location"]) == (302, reverse("home"))
-    assert client.get(reverse("home"))["Location"] == reverse("people:people")
+    shown = client.get(reverse("home"), follow=True)
+    assert shown.redirect_chain == [(reverse("people:people"), 302)]
+    assert "Successfully signed in" not in shown.content.decode()
     assert list(Entry.objects.values_list("action", "actor")) == [("people.sign_in", administrator.pk)]
 
 
@@ -102,8 +104,21 @@ def test_a_reset_for_an_unknown_address_answers_alike(client, tester):
 
 @pytest.mark.parametrize(
     ("who", "room"),
-    [("administrator", "people:people"), ("quality_manager", "equipment:instruments")],
+    [
+        ("administrator", "people:people"),
+        ("quality_manager", "equipment:instruments"),
+        ("tester", "records:today"),
+        ("approver", "records:today"),
+        ("customer", "portal:home"),
+        ("witness", "portal:home"),
+    ],
 )
 def test_home_sends_each_role_to_its_room(request, client, who, room):
     client.force_login(request.getfixturevalue(who))
     assert client.get(reverse("home"))["Location"] == reverse(room)
+
+
+def test_somebody_without_a_role_is_told_who_can_help(client, tester):
+    tester.grants.all().delete()
+    client.force_login(tester)
+    assert client.get(reverse("home")).status_code == 403
