@@ -167,6 +167,7 @@ if PRODUCTION:
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR / "static"
 STATIC_ROOT.mkdir(exist_ok=True)
+STATIC_ROOT.mkdir(exist_ok=True)
 MEDIA_ROOT = VAR / "files"
 UPLOAD_LIMIT_BYTES = environment.whole_number("WITHSTAND_UPLOAD_LIMIT_MB", 512, minimum=1) * 2**20
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 2**20
