@@ -112,6 +112,7 @@ ACCOUNT_REAUTHENTICATION_TIMEOUT = 300
 ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/300s/key"}
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 MFA_TRUST_ENABLED = False
+MFA_ADAPTER = "labsite.people.second_factor.SecondFactorAdapter"
 STEP_UP_SECONDS = environment.whole_number("WITHSTAND_STEP_UP_SECONDS", 300, minimum=10, maximum=3600)
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
