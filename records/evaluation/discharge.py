@@ -273,7 +273,8 @@ class DischargeRecord:
             asked.append(Criterion("background_noise_pc", maximum=self.limit_pc / 2, judges="test", is_implied=True))
         if self.setup.scale_factor is not None:
             asked.append(Criterion("charge_scale_factor", judges="test", is_implied=True))
-        asked += [Criterion(quantity, judges="unit", is_implied=True) for quantity in _ALWAYS_TOLD]
+        listed = {criterion.quantity for criterion in self.step.criteria}
+        asked += [Criterion(told, judges="unit", is_implied=True) for told in _ALWAYS_TOLD if told not in listed]
         return tuple(asked)
 
     def events(self) -> tuple[Event, ...]:
