@@ -36,6 +36,7 @@ def customer_orders(viewer: Any) -> QuerySet[Order]:
         .annotate(
             unit_count=Count("units", distinct=True), certified_count=Count("units", filter=issued, distinct=True)
         )
+        .order_by("-pk")
     )
 
 

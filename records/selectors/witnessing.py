@@ -46,3 +46,8 @@ def own_invitations(viewer: Any) -> QuerySet[WitnessInvitation]:
     """Return the viewer's invitations that are open and unsigned."""
     rows = WitnessInvitation.objects.visible_to(viewer).open_at(timezone.now()).filter(signed_at__isnull=True)
     return rows.filter(user=viewer).select_related("run__step__plan__unit", "run__arrangement", "user")
+
+
+def invitations_of(run: Run, viewer: Any) -> QuerySet[WitnessInvitation]:
+    """Return the invitations to a run that the viewer may see."""
+    return WitnessInvitation.objects.visible_to(viewer).filter(run=run).select_related("invited_by", "user")

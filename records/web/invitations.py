@@ -1,54 +1,65 @@
-"""Inviting a witness to a run, and ending the invitation."""
+"""The page on which the laboratory invites a witness to a run and ends an invitation."""
 
 from __future__ import annotations
+
+from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
+from labsite.people.access import roles_required
+from labsite.people.roles import LABORATORY_ROLES
 from records.models import Run, WitnessInvitation
+from records.selectors.witnessing import invitations_of
 from records.services.invitations import LONGEST_HOURS, invite_witness, revoke_invitation
 from records.services.refusals import Refused
-from records.web.access import laboratory_only
-from records.web.forms import RefusableForm
+
+laboratory_only = roles_required(*LABORATORY_ROLES)
 
 
-class InviteForm(RefusableForm):
+class InvitationForm(forms.Form):
     """Who is invited, and for how long."""
 
-    name = forms.CharField(max_length=120, help_text="Printed with the signature; the witness may correct it.")
-    company = forms.CharField(max_length=200, required=False)
-    email = forms.EmailField(label="E-mail address", help_text="The link goes there.")
-    hours = forms.IntegerField(
-        label="Valid for, hours", initial=24, min_value=1, max_value=LONGEST_HOURS, help_text="72 at the most."
-    )
+    name = forms.CharField(label="Name", max_length=120)
+    company = forms.CharField(label="Company", max_length=200, required=False)
+    email = forms.EmailField(label="E-mail address", help_text="The link goes there; the code does not.")
+    hours = forms.IntegerField(label="Valid for, in hours", min_value=1, max_value=LONGEST_HOURS, initial=24)
 
 
 @laboratory_only
+@require_http_methods(["GET", "HEAD", "POST"])
 def witnesses(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show who is invited to a run, and invite somebody; the code is shown once."""
-    run = get_object_or_404(Run.objects.visible_to(request.user).for_detail(), pk=pk)
-    form = InviteForm(request.POST if request.method == "POST" else None)
-    if form.is_valid():
-        site = request.build_absolute_uri("/")
-        try:
-            invitation, _, code = invite_witness(run=run, **form.cleaned_data, site=site, by=request.user)
-        except Refused as refused:
-            form.refuse(refused)
-        else:
-            words = f"The link is on its way to {invitation.email}. Tell {invitation.name} this code yourself: {code}."
-            messages.success(request, f"{words} It is shown only now.")
-            return redirect("records:witnesses", run.pk)
-    return render(request, "records/witnesses.html", {"run": run, "form": form}, status=422 if form.errors else 200)
+    """Show who is invited to a run; invite another. The code is shown in this one answer and never again."""
+    run = get_object_or_404(Run.objects.visible_to(request.user).for_list(), pk=pk)
+    form = InvitationForm(request.POST or None)
+    if request.method != "POST":
+        return _page(request, run, form)
+    if not form.is_valid():
+        return _page(request, run, form, 422)
+    site = request.build_absolute_uri("/")
+    try:
+        invitation, _, code = invite_witness(run=run, **form.cleaned_data, site=site, by=request.user)
+    except Refused as refused:
+        form.add_error(None, refused.words)
+        return _page(request, run, form, 409)
+    return _page(request, run, InvitationForm(), invitation=invitation, code=code)
 
 
-@require_POST
+def _page(request: HttpRequest, run: Run, form: forms.Form, status: int = 200, **more: Any) -> HttpResponse:
+    context = {"run": run, "form": form, "invitations": invitations_of(run, request.user), **more}
+    response = render(request, "certificates/witnesses.html", context, status=status)
+    response["Cache-Control"] = "no-store"
+    return response
+
+
 @laboratory_only
+@require_POST
 def revoke(request: HttpRequest, pk: int) -> HttpResponse:
     """End an invitation."""
-    invitation = get_object_or_404(WitnessInvitation.objects.visible_to(request.user).select_related("run"), pk=pk)
+    invitation = get_object_or_404(WitnessInvitation.objects.visible_to(request.user), pk=pk)
     revoke_invitation(invitation=invitation, by=request.user)
-    messages.success(request, f"The invitation of {invitation.name} is ended. A signature that was given stands.")
+    messages.success(request, f"The invitation of {invitation.name} is revoked. A signature that was given stands.")
     return redirect("records:witnesses", invitation.run_id)
