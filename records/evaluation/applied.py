@@ -178,7 +178,11 @@ class AppliedVoltage:
 
     def implied(self) -> tuple[Criterion, ...]:
         """Return what the standards always ask: each stage reached and held, and no disruptive discharge."""
-        asked = [Criterion("disruptive_discharges", maximum=0, judges="unit", is_implied=True)]
+        # Listed for one stage it is asked of the whole record all the same, so it is not asked a second time.
+        is_listed = any(
+            (c.quantity, c.maximum, c.judges) == ("disruptive_discharges", 0, "unit") for c in self.step.criteria
+        )
+        asked = [] if is_listed else [Criterion("disruptive_discharges", maximum=0, judges="unit", is_implied=True)]
         for stage in self.step.stages:
             asked.append(
                 Criterion("held_voltage_kv", stage.name, stage.low_kv, stage.high_kv, judges="test", is_implied=True)
