@@ -6,7 +6,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["Bay", "Demand", "charging_current_ma", "charging_power_kva", "impulse_energy_kj", "shortcomings"]
+from schedules.rules.plans import PlannedStep
+
+__all__ = [
+    "Bay",
+    "Demand",
+    "charging_current_ma",
+    "charging_power_kva",
+    "demand_of",
+    "impulse_energy_kj",
+    "shortcomings",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +160,41 @@ def impulse_energy_kj(crest_kv: float, capacitance_nf: float) -> float:
         if not (math.isfinite(value) and value >= 0):
             raise ValueError(f"{name} is {value:g}; give a number at or above zero")
     return 0.5 * capacitance_nf * crest_kv**2 * 1e-6
+
+
+def demand_of(step: PlannedStep, capacitance_nf: float | None = None) -> Demand:
+    """Return what a planned step asks of a bay.
+
+    Parameters
+    ----------
+    step : PlannedStep
+        The step; its highest set point counts, of an impulse step as crest.
+    capacitance_nf : float or None
+        Capacitance of the unit with the circuit; None where it is not known, and then no power is asked for [nF].
+
+    Returns
+    -------
+    Demand
+        Nothing at all for a step without stages.
+
+    Notes
+    -----
+    Direct voltage charges the capacitance once: its step has no frequency, so no charging power is asked for.
+    """
+    highest = max((stage.set_point_kv for stage in step.procedure.stages), default=None)
+    limits = [
+        one.maximum
+        for one in step.procedure.criteria
+        if one.quantity == "apparent_charge_pc" and one.maximum is not None
+    ]
+    impulse = step.kind == "lightning_impulse"
+    return Demand(
+        voltage_kv=None if impulse else highest,
+        frequency_hz=step.procedure.frequency_hz,
+        capacitance_nf=capacitance_nf,
+        impulse_kv=highest if impulse else None,
+        charge_limit_pc=min(limits, default=None),
+    )
 
 
 def shortcomings(bay: Bay, demand: Demand) -> tuple[str, ...]:

@@ -156,6 +156,7 @@ class _Deriving:
         for stage, stage_rule in zip(stages, self.rule.stages, strict=True):
             criteria += self._always_asked(stage, stage_rule.reason)
         checks = tuple(self._criterion(rule, "setup_checks") for rule in self.rule.setup_checks)
+        frequency = self._evaluate("frequency_hz", self.rule.frequency_hz, "frequency_hz", self.rule.reason)
         threshold = None
         if self.rule.threshold_pc is not None:
             threshold = self._evaluate("threshold_pc", self.rule.threshold_pc, "threshold_pc", self.rule.reason)
@@ -172,7 +173,7 @@ class _Deriving:
                 setup_checks=checks,
                 report=self.rule.report,
                 threshold_pc=threshold,
-                frequency_hz=self.ratings["frequency_hz"],
+                frequency_hz=frequency or None,
             ),
             arrangements=arrangements_for(self.rule.arrangement, self.ratings["phases"]),
             basis=tuple(self.basis.values()),

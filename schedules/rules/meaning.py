@@ -160,6 +160,7 @@ def _check_formula(formula: Formula, target: str, key: str, file: str, domain: d
 def _check_procedure(procedure: ProcedureRule, place: str, file: str, domain: dict[str, Interval]) -> None:
     stages = [stage.name for stage in procedure.stages]
     _unique(file, f"{place}.stages", stages)
+    _check_formula(procedure.frequency_hz, "frequency_hz", f"{place}.frequency_hz", file, domain)
     if procedure.threshold_pc is not None:
         _check_formula(procedure.threshold_pc, "threshold_pc", f"{place}.threshold_pc", file, domain)
     for index, stage in enumerate(procedure.stages):

@@ -228,6 +228,7 @@ def _procedure(entry: Mapping[str, Any], key: str, file: str) -> ProcedureRule:
         order=entry["order"],
         because=entry["because"],
         arrangement=entry["arrangement"],
+        frequency_hz=_formula(entry["frequency_hz"], f"{key}.frequency_hz", file),
         needs=tuple(entry["needs"]),
         report=tuple(entry["report"]),
         threshold_pc=_formula(entry["threshold_pc"], f"{key}.threshold_pc", file) if "threshold_pc" in entry else None,

@@ -85,6 +85,7 @@ class ProcedureRule:
     order: int
     because: str
     arrangement: str
+    frequency_hz: Formula
     needs: tuple[str, ...]
     report: tuple[str, ...]
     threshold_pc: Formula | None

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from schedules.rules import bay
+from schedules.rules import bay, derive_plan
 
 
 def test_charging_current_and_power():
@@ -64,3 +64,48 @@ def test_what_a_step_does_not_ask_for_is_not_missed():
 def test_impossible_values_are_refused(call):
     with pytest.raises(ValueError, match="give a number"):
         call()
+
+
+def test_demand_of_the_steps_of_a_reactor():
+    """50 kV withstand, 110 kV impulse, 100 pC; closed form for 2 nF at 60 Hz: 1.885 kVA."""
+    ratings = {
+        "equipment": "series_reactor",
+        "highest_voltage_kv": 15.5,
+        "lightning_impulse_kv": 110,
+        "tests": ["routine", "type"],
+    }
+    impulse, withstand, discharge = (bay.demand_of(step, 2.0) for step in derive_plan(ratings).steps)
+    assert impulse == bay.Demand(None, 60, 2.0, 110, None)
+    assert withstand == bay.Demand(50, 60, 2.0, None, None)
+    assert discharge == bay.Demand(25, 60, 2.0, None, 100)
+    assert bay.shortcomings(bay.Bay(source_kv=60, source_kva=1.8), withstand) == (
+        "The source gives 1.8 kVA; the step needs 1.885 kVA.",
+    )
+
+
+UNIT = {
+    "equipment": "capacitor_unit",
+    "highest_voltage_kv": 15.5,
+    "rated_voltage_kv": 7.2,
+    "rated_mvar": 0.2,
+    "terminal_to_case_kv": 34,
+    "dissipation_factor_limit": 0.001,
+}
+
+
+def test_direct_voltage_is_the_way_out_for_a_capacitor_unit():
+    """2 · 7.2 kV on the unit's own capacitance: four times its output, 800 kvar; direct voltage asks for none."""
+    capacitance_nf = 0.2e6 / (2 * math.pi * 60 * 7200**2) * 1e9
+    alternating = derive_plan(UNIT).steps[1]
+    direct = derive_plan(UNIT | {"terminal_test": "direct"}).steps[1]
+    small = bay.Bay(source_kv=50, source_kva=20)
+    assert bay.shortcomings(small, bay.demand_of(alternating, capacitance_nf)) == (
+        "The source gives 20 kVA; the step needs 800 kVA.",
+    )
+    assert direct.procedure.frequency_hz is None
+    assert bay.shortcomings(small, bay.demand_of(direct, capacitance_nf)) == ()
+
+
+def test_a_step_without_stages_asks_for_nothing():
+    step = derive_plan(UNIT).steps[0]
+    assert bay.shortcomings(bay.Bay(), bay.demand_of(step, 100.0)) == ()
