@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from records.web import certificates as pages
-from records.web import invitations, verification
+from records.web import verification
 
 urlpatterns = [
     path("certificates/", pages.certificates, name="certificates"),
@@ -16,8 +16,6 @@ urlpatterns = [
     path("certificates/<int:pk>/amend/", pages.certificate_amend, name="certificate-amend"),
     path("certificates/<int:pk>/withdraw/", pages.certificate_withdraw, name="certificate-withdraw"),
     path("units/<int:pk>/certificate/", pages.certificate_request, name="certificate-request"),
-    path("runs/<int:pk>/witnesses/", invitations.witnesses, name="witnesses"),
-    path("invitations/<int:pk>/revoke/", invitations.revoke, name="witness-revoke"),
     path("verify/", verification.verify_start, name="verify-start"),
     path("verify/<path:number>/", verification.verify, name="verify"),
 ]

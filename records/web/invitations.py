@@ -10,14 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from labsite.people.access import roles_required
-from labsite.people.roles import LABORATORY_ROLES
 from records.models import Run, WitnessInvitation
 from records.selectors.witnessing import invitations_of
 from records.services.invitations import LONGEST_HOURS, invite_witness, revoke_invitation
 from records.services.refusals import Refused
-
-laboratory_only = roles_required(*LABORATORY_ROLES)
+from records.web.access import laboratory_only
 
 
 class InvitationForm(forms.Form):
@@ -50,7 +47,7 @@ def witnesses(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _page(request: HttpRequest, run: Run, form: forms.Form, status: int = 200, **more: Any) -> HttpResponse:
     context = {"run": run, "form": form, "invitations": invitations_of(run, request.user), **more}
-    response = render(request, "certificates/witnesses.html", context, status=status)
+    response = render(request, "records/witnesses.html", context, status=status)
     response["Cache-Control"] = "no-store"
     return response
 
