@@ -9,7 +9,7 @@ from django.conf import settings
 
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
-from records.models.procedure import charge_limit_pc, stages_of
+from records.models.procedure import charge_limit_pc, stage_words, stages_of
 
 _EVENTS = {
     "inception": "inception",
@@ -64,7 +64,7 @@ def _bands(evaluation: Evaluation) -> tuple[Band, ...]:
 def words_of(evaluation: Evaluation) -> str:
     """Return in words what the picture shows, for those who do not see it."""
     held = [
-        f"{row['name']} {row['voltage_kv']:.4g} kV for {row['held_s']:.4g} s"
+        f"{stage_words(row['name'])} {row['voltage_kv']:.4g} kV for {row['held_s']:.4g} s"
         for row in evaluation.document.get("stages", ())
     ]
     events = [

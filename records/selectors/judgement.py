@@ -36,6 +36,18 @@ class FindingRow:
     basis: str
 
     @property
+    def is_only_reported(self) -> bool:
+        """Say whether the plan names no limit for it, so that it has a value and no verdict of its own."""
+        return self.finding.minimum is None and self.finding.maximum is None
+
+    @property
+    def word(self) -> str:
+        """Return a word in place of a verdict: “reported” without limit, “valid” for a test inside its limits."""
+        if self.finding.verdict != Verdict.CONFORMS:
+            return ""
+        return "reported" if self.is_only_reported else "valid" if self.finding.judges == "test" else ""
+
+    @property
     def value(self) -> str:
         """Return the value with its unit, rounded to its uncertainty."""
         return self._text(False)
@@ -49,6 +61,8 @@ class FindingRow:
         row = self.finding
         if row.value is None or (is_uncertainty and row.expanded_uncertainty is None):
             return "–"
+        if row.expanded_uncertainty is None and row.value.is_integer():
+            return f"{row.value:.0f}\N{THIN SPACE}{row.unit}".strip()
         shown = rounded(row.value, row.expanded_uncertainty)
         text = shown.uncertainty_text if is_uncertainty else shown.value_text
         return f"{text}\N{THIN SPACE}{row.unit}" if row.unit else text
@@ -59,7 +73,7 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
     if evaluation is None:
         return []
     document = evaluation.run.step.document
-    found = sorted(evaluation.findings.all(), key=lambda row: (row.judges != "unit", row.position))
+    found = sorted(evaluation.findings.all(), key=_place)
     return [
         FindingRow(
             row,
@@ -70,6 +84,11 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
         )
         for row in found
     ]
+
+
+def _place(row: Finding) -> tuple[bool, bool, int]:
+    """Return the place of a finding: what judges the unit first, and what has a limit before what is only reported."""
+    return row.judges != "unit", row.minimum is None and row.maximum is None, row.position
 
 
 def limit_words(finding: Finding) -> str:

@@ -7,8 +7,8 @@ from typing import Any
 
 from labsite.ledger.services import record_entry, writing
 from records.models import Run, SetupCheck
-from records.selectors.gates import DISCHARGE, SAFETY
 from records.models.procedure import charge_limit_pc, noise_limit_pc
+from records.selectors.gates import DISCHARGE, SAFETY
 from records.services import lifecycle
 from records.services.refusals import Refused, ValueRefused
 

@@ -6,9 +6,9 @@ from datetime import date
 from typing import Any
 
 from django.utils import timezone
-from equipment.selectors import instrument_status
 
 from equipment.models import Calibration, Instrument, MeasuringSystem
+from equipment.selectors import instrument_status
 from labsite.ledger.services import record_entry, writing
 from labsite.people.roles import Role
 from records.models import Run, RunInstrument

@@ -14,8 +14,8 @@ from labsite.ledger.services import change_fields, record_entry, writing
 from labsite.people.roles import Role
 from labsite.people.services.numbering import next_number
 from records.models import Run, RunPhoto, RunRemark, StageMark
-from records.selectors.gates import missing_before_energising
 from records.models.procedure import stages_of
+from records.selectors.gates import missing_before_energising
 from records.services import lifecycle
 from records.services.refusals import GateClosed, NotAuthorised, Refused, ValueRefused
 from records.services.repeats import what_it_repeats
