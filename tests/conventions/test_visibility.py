@@ -13,7 +13,7 @@ VIEWS = sorted(
     for p in (ROOT / app).rglob("*.py")
     if set(ROOMS) & set(p.relative_to(ROOT).parts) and "migrations" not in p.parts
 )
-OTHER_OBJECTS = re.compile(r"\.objects\b(?!\s*\.visible_to\()")
+OTHER_OBJECTS = re.compile(r"\.objects\b(?!\s*\.(?:visible_to|none)\()")  # `none()` reads nothing
 ARITHMETIC_OF_QUERIES = re.compile(r"\.filter\(|\.exclude\(|transaction\.atomic|\.save\(|\.delete\(")
 
 
