@@ -17,7 +17,7 @@ __all__ = ["TokenScheme", "app_name", "urlpatterns"]
 app_name = "api"
 router = DefaultRouter()
 for prefix, viewset in [*schedule_entries, *router_entries, *equipment_entries]:
-    router.register(prefix, viewset)
+    router.register(prefix, viewset, basename=prefix)
 
 urlpatterns = [
     path("schema/", SpectacularAPIView.as_view(permission_classes=[IsAuthenticated]), name="schema"),
