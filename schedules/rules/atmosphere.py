@@ -188,16 +188,12 @@ def correction(
     >>> round(found.factor, 5), round(found.set_point_kv, 2), found.warnings
     (0.99487, 49.74, ())
     """
-    _inside("level", level_kv, 1e-3, 5000, "kV")
-    _inside("humidity", humidity_g_per_m3, 0, 60, "g/m³")
-    _inside("discharge path", path_m, 1e-3, 50, "m")
+    _inside_what_is_possible(level_kv, humidity_g_per_m3, path_m)
     density = relative_air_density(pressure_kpa, temperature_c)
     ratio = humidity_g_per_m3 / density
-    parameter = _humidity_parameter(kind, ratio)
+    parameter = _positive(_humidity_parameter(kind, ratio), ratio)
     u50 = _LEVEL_TO_U50 * level_kv if u50_kv is None else u50_kv
     _inside("50 % voltage", u50, 1e-3, 10_000, "kV")
-    if parameter <= 0:
-        raise ValueError(f"h/δ is {ratio:.4g} g/m³, at which the formula has no value; check humidity and pressure")
     g = u50 / (500 * path_m * density * parameter)
     m, w = exponents(g)
     density_factor, humidity_factor = density**m, 1.0 if wet else parameter**w
@@ -216,6 +212,18 @@ def correction(
         humidity_factor=humidity_factor,
         warnings=_warnings(kind, ratio, density, wet),
     )
+
+
+def _inside_what_is_possible(level_kv: float, humidity_g_per_m3: float, path_m: float) -> None:
+    _inside("level", level_kv, 1e-3, 5000, "kV")
+    _inside("humidity", humidity_g_per_m3, 0, 60, "g/m³")
+    _inside("discharge path", path_m, 1e-3, 50, "m")
+
+
+def _positive(parameter: float, ratio: float) -> float:
+    if parameter <= 0:
+        raise ValueError(f"h/δ is {ratio:.4g} g/m³, at which the formula has no value; check humidity and pressure")
+    return parameter
 
 
 def _humidity_parameter(kind: VoltageKind, ratio: float) -> float:
