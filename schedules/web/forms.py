@@ -29,7 +29,7 @@ class RefusableForm(forms.Form):
 class OrderForm(RefusableForm):
     """What was agreed with the customer."""
 
-    customer = forms.ModelChoiceField(queryset=Organisation.objects.none())
+    customer = forms.ModelChoiceField(queryset=None)
     purchase_reference = forms.CharField(max_length=120, help_text="The customer's own number of the purchase.")
     standards = LinesField(required=False, help_text="One document on each line; empty: the usual one for the unit.")
     decision_rule = forms.ChoiceField(
@@ -178,7 +178,7 @@ class ReasonForm(RefusableForm):
 class AuthorisationForm(RefusableForm):
     """Who may do which kind of test, from when until when."""
 
-    user = forms.ModelChoiceField(label="Person", queryset=User.objects.none())
+    user = forms.ModelChoiceField(label="Person", queryset=None)
     kind = forms.ChoiceField(label="Kind of test", choices=list(STEP_KINDS.items()))
     activity = forms.ChoiceField(choices=Authorisation.Activity.choices)
     valid_from = DayField(label="From")
