@@ -11,6 +11,8 @@ from typing import Any
 
 from celery import Celery
 
+from labsite import file_queue
+
 HARD_LIMIT_S = 300
 SOFT_LIMIT_S = 270
 
@@ -47,6 +49,7 @@ def transport(redis_url: str, folder: Path) -> dict[str, Any]:
         }
         return {"broker_url": redis_url, "broker_transport_options": redis}
     folder.mkdir(parents=True, exist_ok=True)
+    file_queue.use()
     path = str(folder)
     files = {"data_folder_in": path, "data_folder_out": path, "control_folder": path, "polling_interval": 0.1}
     return {"broker_url": "filesystem://", "broker_transport_options": files}

@@ -21,6 +21,8 @@ def main() -> None:
     founding.found_bays(people)
     founding.authorise(people, today - timedelta(days=30), today + timedelta(days=400))
     founding.found_instruments(people, today)
+    for done, device in founding.calibrations_to_come(today):
+        founding.calibrate(done, device, people["quality"])
 
 
 if __name__ == "__main__":
