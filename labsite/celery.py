@@ -52,7 +52,7 @@ def transport(redis_url: str, folder: Path) -> dict[str, Any]:
     file_queue.use()
     path = str(folder)
     files = {"data_folder_in": path, "data_folder_out": path, "control_folder": path, "polling_interval": 0.1}
-    return {"broker_url": "filesystem://", "broker_transport_options": files}
+    return {"broker_url": "filesystem://localhost", "broker_transport_options": files}
 
 
 def make_app() -> Celery:

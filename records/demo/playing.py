@@ -149,6 +149,8 @@ class Player:
             by=tester,
         )
         self._instruments(run)
+        if run.step.point == "witness":
+            self._invite(run)
         if run.step.kind == "partial_discharge":
             checks.record_charge_calibration(run=_fresh(run), injected_pc=100, reading=97.2 + 0.3 * chance, by=tester)
             checks.record_background_noise(run=_fresh(run), noise_pc=3.6 + 0.4 * chance, by=tester)
@@ -156,6 +158,17 @@ class Player:
         checks.record_voltage_scale(run=_fresh(run), reference_kv=10.0, reading_kv=10.02 + 0.01 * chance, by=tester)
         for kind in ("area_clear", "earths", "interlock"):
             checks.confirm_safety(run=_fresh(run), kind=kind, by=second)
+
+    def _invite(self, run: Run) -> None:
+        witness = self.people["witness"]
+        invite_witness(
+            run=_fresh(run),
+            name=witness.name,
+            company=str(witness.organisation),
+            email=witness.email,
+            hours=72,
+            by=self.people["tester"],
+        )
 
     def _instruments(self, run: Run) -> None:
         tester = self.people["tester"]
@@ -173,15 +186,6 @@ class Player:
         run = _fresh(run)
         sign_offs.sign_run_as_tester(run=run, digest=run_digest(run), by=self.people["tester"])
         if stops == "signed":
-            witness = self.people["witness"]
-            invite_witness(
-                run=_fresh(run),
-                name=witness.name,
-                company=str(witness.organisation),
-                email=witness.email,
-                hours=72,
-                by=self.people["tester"],
-            )
             return
         self.clock.wait(minutes=30)
         run = _fresh(run)
