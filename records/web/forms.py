@@ -11,7 +11,7 @@ from equipment.models import Instrument, MeasuringSystem
 from labsite.people.models import User
 from labsite.people.step_up import StepUpForm
 from records.models import Nonconformance, Run, RunInstrument, StageMark
-from records.readers.units import CHANNELS, spellings_of
+from records.readers.units import spellings_of
 from records.selectors import choices
 from records.selectors.gates import SAFETY
 from records.services.refusals import Refused
@@ -201,8 +201,8 @@ class MappingForm(RefusableForm):
         super().__init__(*args, **kwargs)
         self.preview, self.needed = preview, tuple(needed)
         heads = [column["head"] for column in preview.get("columns", ())]
-        for channel in (*self.needed, *(name for name in CHANNELS if name not in self.needed)):
-            self._add(channel, heads, channel in self.needed)
+        for channel in self.needed:
+            self._add(channel, heads)
         self.fields["remember_for"] = forms.ModelChoiceField(
             label="Remember this for",
             queryset=choices.instruments_of(run, viewer),
@@ -211,13 +211,13 @@ class MappingForm(RefusableForm):
             help_text="The next file of that instrument is then read without asking.",
         )
 
-    def _add(self, channel: str, heads: list[str], is_needed: bool) -> None:
+    def _add(self, channel: str, heads: list[str]) -> None:
         words = CHANNEL_WORDS.get(channel, channel)
-        columns = [("", "Choose a column" if is_needed else "not in this file"), *((head, head) for head in heads)]
+        columns = [("", "Choose a column"), *((head, head) for head in heads)]
         found = next((row for row in self.preview.get("columns", ()) if row["channel"] == channel), None)
         units = [(unit, unit) for unit in spellings_of(channel)[:_UNITS_OFFERED]]
         self.fields[channel] = forms.ChoiceField(
-            label=f"{words} is in column", choices=columns, required=is_needed, initial=found["head"] if found else None
+            label=f"{words} is in column", choices=columns, initial=found["head"] if found else None
         )
         self.fields[f"{channel}_unit"] = forms.ChoiceField(
             label=f"Unit of the {words.lower()}", choices=[("", "as the head says"), *units], required=False
@@ -227,7 +227,7 @@ class MappingForm(RefusableForm):
     def column_map(self) -> dict[str, Any]:
         """Return what was chosen as COLUMNS.json has it."""
         chosen = {}
-        for channel in CHANNELS:
+        for channel in self.needed:
             column, unit = self.cleaned_data.get(channel), self.cleaned_data.get(f"{channel}_unit")
             if column:
                 chosen[channel] = {"column": column, "unit": unit} if unit else column
