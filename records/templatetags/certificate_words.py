@@ -68,7 +68,8 @@ def underscores_off(name: str) -> str:
 @register.filter
 def dotted_words(place: str) -> str:
     """Return the place of a figure in a procedure, `stages.withstand.hold_s`, as words."""
-    return ", ".join(wording.split_name(part)[0].lower() for part in place.split(".")[1:]) or place
+    parts = place.split(".")
+    return ", ".join(wording.split_name(part)[0].lower() for part in parts[1:] or parts)
 
 
 @register.filter
