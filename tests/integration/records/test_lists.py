@@ -135,3 +135,19 @@ def test_results_list_each_arrangement_and_the_next_thing(client, prepared, unit
     assert way.run.number in page
     assert "0 of 6 arrangements are done" in page
     assert "Start a run" in page
+
+
+def test_sheet_and_review_cost_the_same_with_one_other_run_and_with_five(
+    client, prepared, start, approver, voltage_system, charge_system, django_assert_max_num_queries
+):
+    way = prepared().open()
+    way.upload(laboratory.conforming())
+    way.sign()
+    start(place=2)
+    client.force_login(approver)
+    pages = [reverse(f"records:{name}", args=[way.run.pk]) for name in ("run", "review")]
+    first = [queries_of(client, page, django_assert_max_num_queries) for page in pages]
+    start(place=3)
+    for place in (1, 2, 3):
+        start("power_frequency_withstand", place)
+    assert [queries_of(client, page, django_assert_max_num_queries) for page in pages] == first
