@@ -17,7 +17,7 @@ from equipment.models import MeasuringSystem
 from labsite.jobs.models import Job, JobState
 from labsite.people.models import User
 from labsite.people.services import issue_token
-from records.models import Certificate, Nonconformance, Record, Run, RunPhoto, WitnessInvitation
+from records.models import Certificate, Nonconformance, Record, Run, RunPhoto, SetupCheck, WitnessInvitation
 from records.services.certificates import request_certificate
 from schedules.models import Authorisation, Unit, UnitPhoto
 from tests.integration.certificates import world
@@ -40,6 +40,7 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
     unit = world.unit_of(order, tester, f"SERIAL-{letter}-77")
     runs = world.tested(unit, tester, people["second"], approver)
     run = runs[0]
+    SetupCheck.objects.filter(run__in=runs, kind="background_noise").update(values={"noise_pc": 4.0, "limit_pc": 50.0})
     certificate = _certificate(unit, approver)
     plan = unit.plans.get()
     now = timezone.now()
@@ -69,6 +70,8 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
         "user": customer,
         "token": token,
         "organisation": customer.organisation,
+        "certificate_number": certificate.number,
+        "link": "no-such-link",
     }
     return Planted(things, (order.number, unit.serial, unit.number, run.number, certificate.number))
 
