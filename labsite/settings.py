@@ -203,7 +203,20 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "PAGE_SIZE": 50,
 }
-SPECTACULAR_SETTINGS = {"TITLE": "Withstand", "VERSION": "1", "SERVE_INCLUDE_SCHEMA": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Withstand",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {
+        "RunState": "records.models.run.Run.State",
+        "RecordState": "records.models.record.Record.State",
+        "CertificateState": "records.models.certificate.Certificate.State",
+        "InstrumentState": "equipment.models.instrument.Instrument.State",
+        "Verdict": "records.models.verdicts.Verdict",
+        "CalibrationVerdict": "equipment.models.calibration.Calibration.Verdict",
+        "StepKind": "schedules.api.serializers.STEP_KIND_CHOICES",
+    },
+}
 
 EMAIL_BACKEND = environment.text("WITHSTAND_EMAIL_BACKEND", "django.core.mail.backends.filebased.EmailBackend")
 EMAIL_FILE_PATH = VAR / "mail"

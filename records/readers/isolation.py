@@ -63,7 +63,7 @@ def read_in_child(
     with tempfile.TemporaryDirectory(prefix="record-") as room:
         try:
             # Our own interpreter and module; the file's name travels inside JSON on standard input, never in a shell.
-            done = subprocess.run(  # noqa: S603
+            done = subprocess.run(
                 [sys.executable, "-m", "records.readers.child", room],
                 input=json.dumps(order).encode(),
                 capture_output=True,

@@ -11,6 +11,8 @@ from labsite.people.models import Organisation
 from schedules.models import Arrangement, Order, Plan, Step, Unit
 from schedules.rules import EQUIPMENT_KINDS, STEP_KINDS
 
+STEP_KIND_CHOICES = list(STEP_KINDS.items())
+
 
 @extend_schema_field(serializers.IntegerField())
 class VisibleRelatedField(serializers.PrimaryKeyRelatedField):
@@ -31,8 +33,8 @@ class OrderSerializer(serializers.ModelSerializer):
     customer = VisibleRelatedField(model=Organisation)
     customer_name = serializers.CharField(source="customer.name", read_only=True)
     standards = serializers.ListField(child=serializers.CharField(max_length=120), required=False, max_length=30)
-    hold_kinds = serializers.ListField(child=serializers.ChoiceField(list(STEP_KINDS.items())), required=False)
-    witness_kinds = serializers.ListField(child=serializers.ChoiceField(list(STEP_KINDS.items())), required=False)
+    hold_kinds = serializers.ListField(child=serializers.ChoiceField(STEP_KIND_CHOICES), required=False)
+    witness_kinds = serializers.ListField(child=serializers.ChoiceField(STEP_KIND_CHOICES), required=False)
     version = serializers.IntegerField(required=False, help_text="As it was read; needed for a change.")
     reason = serializers.CharField(write_only=True, required=False, allow_blank=True, max_length=500)
 
