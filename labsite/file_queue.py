@@ -16,11 +16,11 @@ from kombu.utils.json import dumps, loads
 class Channel(filesystem.Channel):
     """Writes a message aside and renames it in; a broken one is taken as lost, for the sweeper wakes again."""
 
-    def _put(self, queue: str, message: Any, **options: Any) -> None:
+    def _put(self, queue: str, payload: Any, **kwargs: Any) -> None:  # type: ignore[override]  # its parents disagree
         folder = Path(self.data_folder_out)
         name = f"{round(time.monotonic() * 1000)}_{uuid.uuid4()}.{queue}.msg"
         part = folder / f".{name}.part"
-        part.write_text(dumps(message), encoding="utf-8")
+        part.write_text(dumps(payload), encoding="utf-8")
         os.replace(part, folder / name)
 
     def _get(self, queue: str, timeout: float | None = None) -> Any:
