@@ -29,7 +29,7 @@ def unlisted(view: View) -> View:
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         response = view(request, *args, **kwargs)
         response["Cache-Control"] = "no-store"
-        response["Referrer-Policy"] = "no-referrer"
+        response["Referrer-Policy"] = "same-origin"  # with no-referrer the form comes back from origin "null"
         response["X-Robots-Tag"] = "noindex, nofollow"
         return response
 

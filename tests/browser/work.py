@@ -272,6 +272,7 @@ def witness(guest: Room, link: str, code: str, *, look: bool = False) -> None:
     page.get_by_label("The code that the laboratory gave you").fill("00000000" if code != "00000000" else "11111111")
     guest.press("Sign as witness")
     guest.sees("This is not the code. Nothing was signed.")
+    guest.forgive(409)
     page.get_by_label("The code that the laboratory gave you").fill(code)
     guest.press("Sign as witness")
     guest.sees("Thank you, it is signed")

@@ -72,7 +72,7 @@ def test_the_page_shows_the_run_and_signs_it_once(client, invited, run):
     text = page.content.decode()
     for shown in (run.number, "MES-15-0042", "phase A", "Voltage held", "data:image/svg+xml;base64,", run_digest(run)):
         assert shown in text
-    assert (page["Cache-Control"], page["Referrer-Policy"]) == ("no-store", "no-referrer")
+    assert (page["Cache-Control"], page["Referrer-Policy"]) == ("no-store", "same-origin")
     assert SignOff.objects.filter(capacity="witness").count() == 0
     response = _sign(client, address, run, code)
     assert response.status_code == 200
