@@ -69,6 +69,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "labsite.ui.middleware.RefuseNul",
     "labsite.ui.middleware.ReadOnlyGet",
     "labsite.ledger.middleware.OnceMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",

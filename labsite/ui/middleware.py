@@ -10,6 +10,7 @@ from contextvars import ContextVar
 from typing import Any
 
 from django.conf import settings
+from django.core.exceptions import BadRequest
 from django.db import connections
 from django.http import HttpRequest, HttpResponse
 
@@ -61,6 +62,18 @@ class RequestId:
             _request_id.reset(token)
         response["X-Request-Id"] = number
         return response
+
+
+class RefuseNul:
+    """Refuses an address with a NUL character, which no text field can hold and PostgreSQL will not search for."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "%00" in request.META.get("QUERY_STRING", "") or "\x00" in request.path:
+            raise BadRequest("The address holds a NUL character.")
+        return self.get_response(request)
 
 
 class ReadOnlyGet:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import TracebackType
 
-from django.db import DatabaseError, connections
+from django.db import DatabaseError, connection, connections
 
 from labsite.jobs.errors import LeaseLost
 from labsite.jobs.services import leases
@@ -48,11 +48,14 @@ class Heartbeat:
         self._thread = threading.Thread(target=self._beat, name="job heartbeat", daemon=True)
 
     def __enter__(self) -> None:
-        self._thread.start()
+        # Inside a transaction of the caller's another connection cannot see the claim: there is nothing to renew yet.
+        if not connection.in_atomic_block:
+            self._thread.start()
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self._is_over.set()
-        self._thread.join()
+        if self._thread.ident is not None:
+            self._thread.join()
 
     def _beat(self) -> None:
         try:
