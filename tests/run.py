@@ -9,8 +9,8 @@ import tempfile
 
 from tests import servers
 
-# What stands on a database is run on both; the pure packages are run once.
-ON_PRODUCTION = [
+# What stands on a database is run on both; the pure packages once, and the faults choose their servers themselves.
+ON_PRODUCTION = ["tests/unit/labsite", "tests/integration", "tests/browser"]
     "tests/unit/labsite",
     "tests/unit/schedules",
     "tests/integration",
