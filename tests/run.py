@@ -11,13 +11,6 @@ from tests import servers
 
 # What stands on a database is run on both; the pure packages once, and the faults choose their servers themselves.
 ON_PRODUCTION = ["tests/unit/labsite", "tests/integration", "tests/browser"]
-    "tests/unit/labsite",
-    "tests/unit/schedules",
-    "tests/integration",
-    "tests/property",
-    "tests/faults",
-    "tests/browser",
-]
 
 
 def _pytest(paths: list[str], variables: dict[str, str]) -> int:
