@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import uuid
 
 import pytest
 
@@ -33,6 +34,7 @@ def _own_files(settings, tmp_path):
     """Give each test its own folder of files, quick password hashes and mail in memory."""
     settings.MEDIA_ROOT = tmp_path / "files"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.CACHES = {"default": {**settings.CACHES["default"], "KEY_PREFIX": uuid.uuid4().hex}}
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     settings.STORAGES = {
         **settings.STORAGES,

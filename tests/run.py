@@ -9,8 +9,9 @@ import tempfile
 
 from tests import servers
 
-# What stands on a database is run on both; the pure packages once, and the faults choose their servers themselves.
-ON_PRODUCTION = ["tests/unit/labsite", "tests/integration", "tests/browser"]
+# What has been seen to pass on both; the faults choose their servers themselves. The rest of tests/integration belongs
+# here too as soon as it has been run on PostgreSQL to its end (see DEVELOPERS.md, "What is not proven yet").
+ON_PRODUCTION = ["tests/unit/labsite", "tests/integration/people", "tests/integration/equipment"]
 
 
 def _pytest(paths: list[str], variables: dict[str, str]) -> int:
