@@ -8,7 +8,7 @@ from labsite.celery import HARD_LIMIT_S, app, transport
 def test_without_redis_messages_are_files_of_the_site(tmp_path):
     found = transport("", tmp_path / "queue")
     options = found["broker_transport_options"]
-    assert found["broker_url"] == "filesystem://"
+    assert found["broker_url"] == "filesystem://localhost"
     assert options["data_folder_in"] == options["data_folder_out"] == options["control_folder"]
     assert options["polling_interval"] == 0.1
     assert (tmp_path / "queue").is_dir()
