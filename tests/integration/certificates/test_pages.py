@@ -77,7 +77,6 @@ def test_amend_and_withdraw_through_pages(client, issued, approver):
     assert "Withdrawn, no longer valid" in page
 
 
-@pytest.mark.unproven
 def test_a_failed_composition_can_be_started_again(client, unit, runs, approver, monkeypatch):
     certificate = request_certificate(unit=unit, by=approver)
     Job.objects.update(state="failed", words="WeasyPrint needs Pango: apt-get install …")
