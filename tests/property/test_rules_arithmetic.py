@@ -72,7 +72,8 @@ def test_a_factor_is_the_product_of_its_parts_or_out_of_range_is_said(
         level, kind=kind, pressure_kpa=pressure, temperature_c=temperature, humidity_g_per_m3=humidity, path_m=path
     )
     assert found.factor == pytest.approx(found.density_factor * found.humidity_factor)
-    assert 0.7 < found.factor < 1.4
+    # The widest that these ranges allow: 0.773 (85 kPa, 45 °C) x 0.82 (dry air, direct), and 1.112 x 1.34.
+    assert 0.63 < found.factor < 1.5
     highest = 20 if kind == "impulse" else 15
     outside = not 1 < humidity / found.density < highest
     assert any("h/δ" in one for one in found.warnings) is outside
