@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 import uuid
@@ -39,9 +40,24 @@ class Channel(filesystem.Channel):
 
 
 class Transport(filesystem.Transport):
-    """The transport behind `filesystem://`."""
+    """The transport behind `filesystem://`, read from the worker's event loop.
+
+    Without an event loop Celery hands work to its children through one pipe under a lock that they share, and a child
+    killed while it holds the lock stops all others for ever. With it each child has a pipe of its own.
+    """
 
     Channel = Channel
+    implements = filesystem.Transport.implements.extend(asynchronous=True)
+
+    def register_with_event_loop(self, connection: Any, loop: Any) -> None:
+        """Look for files each polling interval."""
+        loop.call_repeatedly(self.polling_interval, self._take_what_waits)
+
+    def _take_what_waits(self) -> None:
+        """Deliver messages until none waits or the worker has enough."""
+        with contextlib.suppress(Empty):
+            while True:
+                self.cycle.get(self._deliver)
 
 
 def use() -> None:
