@@ -46,7 +46,8 @@ class Recording:
     Attributes
     ----------
     time_s : ndarray (n,)
-        Time of each sample [s], never falling. Clock times count from the first row.
+        Time of each sample [s], never falling. Clock times count from the first row. Empty (0,) where the record runs
+        over another axis, as a sweep does over frequency.
     channels : mapping of str to ndarray (n,)
         Samples by name with unit: ``voltage_kv``, ``charge_pc``, …
     metadata : mapping of str to str
@@ -66,12 +67,12 @@ class Recording:
     @property
     def rows(self) -> int:
         """Number of samples."""
-        return len(self.time_s)
+        return max((len(self.time_s), *(len(samples) for samples in self.channels.values())))
 
     @property
     def duration_s(self) -> float:
         """Time from the first sample to the last [s]; 0 where there are fewer than two."""
-        return float(self.time_s[-1] - self.time_s[0]) if self.rows > 1 else 0.0
+        return float(self.time_s[-1] - self.time_s[0]) if len(self.time_s) > 1 else 0.0
 
     def channel(self, name: str) -> Samples | None:
         """Return the samples of one channel, or None where the record has none."""
