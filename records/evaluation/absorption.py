@@ -100,9 +100,7 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
 def _by_line(time_s: Samples, resistance_mohm: Samples, at_s: float) -> Reading:
     line = fit_line(np.log(time_s), np.log(resistance_mohm))
     told = line.at(math.log(at_s))
-    return Reading(
-        at_s, math.exp(told.value), told.standard_uncertainty, float(line.degrees_of_freedom), len(time_s)
-    )
+    return Reading(at_s, math.exp(told.value), told.standard_uncertainty, float(line.degrees_of_freedom), len(time_s))
 
 
 def correction_by_halving(temperature_c: float, reference_c: float, halving_k: float = 10.0) -> float:

@@ -70,9 +70,7 @@ def resistance_at(resistance_ohm: float, temperature_c: float, to_c: float, cons
     return resistance_ohm * (constant_c + to_c) / (constant_c + temperature_c)
 
 
-def rise_by_resistance(
-    hot_ohm: float, cold_ohm: float, cold_c: float, ambient_c: float, constant_c: float
-) -> float:
+def rise_by_resistance(hot_ohm: float, cold_ohm: float, cold_c: float, ambient_c: float, constant_c: float) -> float:
     """Return the mean temperature rise of a winding, from its resistance cold and at shutdown.
 
     Δθ = (R_2/R_1)(T + θ_1) − (T + θ_a).

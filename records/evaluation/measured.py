@@ -24,13 +24,15 @@ class Measured:
     value : float or None
         Measured value [unit of the quantity]; None where there is none.
     expanded_uncertainty : float or None
-        U at k = 2 [unit]; None where it is not known.
+        U [unit]; None where it is not known.
     words : str
         What the record shows, in a sentence.
     at_least, at_most : float or None
         What is known of the quantity where it has no value, as an inception that lies above the highest voltage.
     settled : str or None
         A verdict that no limit decides.
+    coverage_factor : float
+        k of the expanded uncertainty, dimensionless; above 2 where few degrees of freedom ask it.
     """
 
     value: float | None
@@ -39,6 +41,7 @@ class Measured:
     at_least: float | None = None
     at_most: float | None = None
     settled: Verdict | None = None
+    coverage_factor: float = COVERAGE_FACTOR
 
 
 def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:

@@ -60,9 +60,8 @@ def gap_in_words(setup: Setup, *quantities: str) -> str:
     """Return a sentence where the set-up states no instrument for a quantity, else nothing."""
     if instrument_parts(setup, 1.0, *quantities):
         return ""
-    return (
-        f"The set-up states no instrument for {quantities[0].replace('_', ' ')}: its part is missing in the uncertainty."
-    )
+    what = quantities[0].replace("_", " ")
+    return f"The set-up states no instrument for {what}: its part is missing in the uncertainty."
 
 
 def of_estimate(estimate: Estimate, *words: str) -> Measured:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from equipment.metrology.inputs import Input
 from records.evaluation.conductors import CONDUCTORS, Conductor
@@ -73,14 +73,16 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
     ----------
     IEC 60076-1 and IEEE C57.12.90 (from memory). Unbalance as (greatest − least)/mean: common practice, no source.
     """
-    faulty = next((place for place, one in enumerate(recordings, 1) if not (one.channels["resistance_ohm"] > 0).all()), 0)
+    faulty = next(
+        (place for place, one in enumerate(recordings, 1) if not (one.channels["resistance_ohm"] > 0).all()), 0
+    )
     if faulty:
         words = f"A resistance of record {faulty} is not above 0; the leads were open or exchanged."
         return examined(step, dict.fromkeys(("resistance_ohm", "resistance_at_reference_ohm"), not_valid(words)))
     gaps = (gap_in_words(setup, "resistance"),)
     plain = [_plain(one, place, recordings, setup) for place, one in enumerate(recordings, 1)]
     at_reference = _at_reference(step, recordings, setup)
-    values = {
+    values: dict[str, Measured | Callable[[Criterion], Measured]] = {
         "resistance_ohm": lambda criterion: critical(criterion, plain),
         "resistance_at_reference_ohm": _by_criterion(at_reference),
     }
@@ -89,7 +91,7 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
     return examined(step, values, remarks=(*gaps, _temperature_gap(at_reference, setup)))
 
 
-def _by_criterion(candidates: Sequence[Measured]):  # type: ignore[no-untyped-def]
+def _by_criterion(candidates: Sequence[Measured]) -> Measured | Callable[[Criterion], Measured]:
     missing = next((one for one in candidates if one.value is None), None)
     return missing or (lambda criterion: critical(criterion, candidates))
 
@@ -156,6 +158,3 @@ def _unbalance(step: Step, recordings: Sequence[Recording], setup: Setup) -> Mea
 
 def _named(item: Input, name: str) -> Input:
     return Input(name, item.value, item.standard_uncertainty, item.degrees_of_freedom)
-
-
-__all__ = ["Criterion", "conductor_of", "corrected", "examine"]
