@@ -12,7 +12,7 @@ from records.evaluation.elements import share_of_blown_fuse, share_of_short_circ
 from records.evaluation.estimating import estimate, mean_of
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured
-from records.evaluation.readings import condition, examined, gap_in_words, not_valid, of_estimate, read
+from records.evaluation.readings import condition, examined, gap_in_words, not_valid, of_estimate, read, too_few
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording, Samples
@@ -70,6 +70,8 @@ def compared(channel: str, step: Step, recordings: Sequence[Recording]) -> Compa
     Compared or str
         Readings [unit of the channel], or a reason.
     """
+    if reason := too_few(recordings):
+        return reason
     sets = []
     for one in recordings:
         kept = rows_at_voltage(one, step)

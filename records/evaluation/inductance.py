@@ -21,6 +21,7 @@ from records.evaluation.readings import (
     of_estimate,
     read,
     temperature_of,
+    too_few,
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Step
@@ -115,6 +116,8 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
 
 
 def _rows_at_frequency(step: Step, recordings: Sequence[Recording]) -> Recording | str:
+    if reason := too_few(recordings):
+        return reason
     shared = set.intersection(*(set(one.channels) for one in recordings))
     known = {name: np.concatenate([one.channels[name] for one in recordings]) for name in sorted(shared)}
     if any(len(column) != len(known["inductance_mh"]) or not np.isfinite(column).all() for column in known.values()):
@@ -237,8 +240,8 @@ def _at_reference(
     if isinstance(how, str):
         return {name: Measured(None, words=how)}
     constant, at = how.constant_c, how.temperature.value
-    if not -constant < at < 1000:
-        return {name: not_valid(f"A winding temperature of {at:.4g} °C cannot be.")}
+    if not -constant < min(at, how.reference_c) or at >= 1000:
+        return {name: not_valid(f"{at:.4g} °C corrected to {how.reference_c:g} °C: one of the two cannot be.")}
     inputs = _loss_inputs(loss, how, setup)
     part = f"{phases * current * current!r} * r * ({constant!r} + t) / ({constant!r} + c)"
     ratio = f"(({constant!r} + {how.reference_c!r}) / ({constant!r} + t))"

@@ -111,7 +111,7 @@ _VOLTAGE = Key("voltage_kv", above=0.0, is_required=True)
 _HOLD = Key("hold_s", above=0.0, is_required=True)
 _POLARITY = Key("polarity", "text", choices=("positive", "negative"))
 _FREQUENCY = Key("frequency_hz", above=0.0)
-_REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-200.0, below=1000.0)
+_REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15, below=1000.0)
 _TEMPERATURE = Key("temperature_c", above=-200.0, below=1000.0)
 _OF_CONDUCTOR = (
     Key("material", "text", choices=tuple(CONDUCTORS)),
@@ -203,7 +203,7 @@ _ALL = (
         quantities=("resistance_ohm", "resistance_at_reference_ohm", "resistance_unbalance_pct"),
         channels=(("resistance_ohm",),),
         axis="",
-        least_rows=2,
+        least_rows=1,
         keys=(*_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
     ),
     Kind(
@@ -231,7 +231,7 @@ _ALL = (
         ),
         channels=(("dissipation_factor",),),
         axis="",
-        least_rows=2,
+        least_rows=1,
         stages=_DIRECT,
         keys=(_FREQUENCY, *_OF_ELEMENTS),
     ),
@@ -240,7 +240,7 @@ _ALL = (
         quantities=("capacitance_uf", "capacitance_change_pct"),
         channels=(("capacitance_uf",),),
         axis="",
-        least_rows=2,
+        least_rows=1,
         stages=_DIRECT,
         keys=(_FREQUENCY, _REFERENCE_TEMPERATURE, *_OF_ELEMENTS),
     ),
@@ -249,7 +249,7 @@ _ALL = (
         quantities=("inductance_mh", "loss_w", "loss_at_reference_w", "resistance_ohm", "quality_factor"),
         channels=(("inductance_mh",),),
         axis="",
-        least_rows=2,
+        least_rows=1,
         keys=(
             *(_FREQUENCY, *_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
             *(Key("rated_current_a", above=0.0), Key("phases", "whole", at_least=1)),

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from equipment.metrology.inputs import Input
-from records.evaluation.estimating import Estimate, mean_of, resolution_part
+from records.evaluation.estimating import Estimate, mean_of
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured
 from records.evaluation.quantities import QUANTITIES
@@ -72,6 +72,13 @@ def of_estimate(estimate: Estimate, *words: str) -> Measured:
     return Measured(estimate.value, estimate.expanded_uncertainty, said, coverage_factor=estimate.coverage_factor)
 
 
+def too_few(recordings: Sequence[Recording]) -> str:
+    """Return a sentence where the records hold a single reading, whose repeatability nothing tells; else nothing."""
+    if sum(one.rows for one in recordings) > 1:
+        return ""
+    return "The record holds one reading, which tells nothing of its repeatability; read at least twice."
+
+
 def not_valid(words: str) -> Measured:
     """Return what is said of a quantity where the test was at fault."""
     return Measured(None, words=words, settled="not_valid")
@@ -105,8 +112,7 @@ def temperature_of(recording: Recording, step: Step, setup: Setup) -> Input | No
     stated = condition("temperature_c", step, setup)
     if stated is None:
         return None
-    values = np.array([stated])
-    return mean_of("t", values, [*instrument_parts(setup, stated, "temperature"), resolution_part(values)])
+    return mean_of("t", np.array([stated]), instrument_parts(setup, stated, "temperature"))
 
 
 def examined(

@@ -9,7 +9,16 @@ from records.evaluation.conductors import CONDUCTORS, Conductor
 from records.evaluation.estimating import Estimate, estimate, mean_of
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured
-from records.evaluation.readings import critical, examined, gap_in_words, not_valid, of_estimate, read, temperature_of
+from records.evaluation.readings import (
+    critical,
+    examined,
+    gap_in_words,
+    not_valid,
+    of_estimate,
+    read,
+    temperature_of,
+    too_few,
+)
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording
@@ -73,12 +82,15 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
     ----------
     IEC 60076-1 and IEEE C57.12.90 (from memory). Unbalance as (greatest − least)/mean: common practice, no source.
     """
+    names = ("resistance_ohm", "resistance_at_reference_ohm", "resistance_unbalance_pct")
+    if reason := too_few(recordings):
+        return examined(step, dict.fromkeys(names, not_valid(reason)))
     faulty = next(
         (place for place, one in enumerate(recordings, 1) if not (one.channels["resistance_ohm"] > 0).all()), 0
     )
     if faulty:
         words = f"A resistance of record {faulty} is not above 0; the leads were open or exchanged."
-        return examined(step, dict.fromkeys(("resistance_ohm", "resistance_at_reference_ohm"), not_valid(words)))
+        return examined(step, dict.fromkeys(names, not_valid(words)))
     gaps = (gap_in_words(setup, "resistance"),)
     plain = [_plain(one, place, recordings, setup) for place, one in enumerate(recordings, 1)]
     at_reference = _at_reference(step, recordings, setup)
@@ -121,8 +133,8 @@ def _at_reference(step: Step, recordings: Sequence[Recording], setup: Setup) -> 
         temperature = temperature_of(one, step, setup)
         if temperature is None:
             return [Measured(None, words="Neither record, set-up nor step tells the temperature of the winding.")]
-        if not -conductor.temperature_constant_c < temperature.value < 1000:
-            return [not_valid(f"A winding temperature of {temperature.value:.4g} °C cannot be.")]
+        if not -conductor.temperature_constant_c < min(temperature.value, reference) or temperature.value >= 1000:
+            return [not_valid(f"{temperature.value:.4g} °C corrected to {reference:g} °C: one of the two cannot be.")]
         value = corrected(
             read("r", one.channels["resistance_ohm"], setup, "resistance"), temperature, conductor, reference
         )
