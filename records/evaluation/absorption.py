@@ -10,7 +10,8 @@ import numpy as np
 from equipment.metrology.lines import fit_line
 from records.readers.recording import Samples
 
-WINDOW_RATIO = 1.25  # readings between t/1.25 and 1.25 t are taken together
+# Readings between t/r and r t are taken together, r the least of these that holds enough of them.
+WINDOW_RATIOS = (1.25, 1.5)
 _LEAST_IN_WINDOW = 4
 
 
@@ -47,7 +48,7 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
     """Return the insulation resistance at one time, interpolated in the logarithms of time and resistance.
 
     Between t/1.25 and 1.25 t a straight line ln R = a + b ln t is fitted to the readings and read at t; with fewer than
-    four there the two neighbours are joined by such a line.
+    four there, between t/1.5 and 1.5 t; with fewer there too, the two neighbours are joined by such a line.
 
     Parameters
     ----------
@@ -87,9 +88,10 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
         raise TimeNotReached(
             f"The record runs from {time_s[0]:.4g} to {time_s[-1]:.4g} s; the value at {at_s:.4g} s is not in it."
         )
-    near = (time_s >= at_s / WINDOW_RATIO) & (time_s <= at_s * WINDOW_RATIO)
-    if int(near.sum()) >= _LEAST_IN_WINDOW:
-        return _by_line(time_s[near], resistance_mohm[near], at_s)
+    for ratio in WINDOW_RATIOS:
+        near = (time_s >= at_s / ratio) & (time_s <= at_s * ratio)
+        if int(near.sum()) >= _LEAST_IN_WINDOW:
+            return _by_line(time_s[near], resistance_mohm[near], at_s)
     after = int(np.clip(np.searchsorted(time_s, at_s), 1, len(time_s) - 1))
     pair = slice(after - 1, after + 1)
     positive = np.maximum(time_s[pair], 1e-9)

@@ -29,6 +29,7 @@ ONE_MINUTE_S, TEN_MINUTES_S = 60.0, 600.0
 # Above it the polarization index says little: IEEE 43-2013, from memory.
 _INDEX_NOT_MEANINGFUL_MOHM = 5000.0
 _HALVING_K = 10.0
+_LEAST_STANDING = 5  # equal readings at the end from which on a range may have ended
 _INSTRUMENTS = ("insulation_resistance", "resistance")
 _OHMIC = ("insulation_resistance_mohm", "insulation_resistance_10min_mohm", "polarization_index")
 
@@ -107,11 +108,12 @@ def _clipped(after_s: Samples, resistance: Samples) -> str:
     first = int(below[-1]) + 1 if len(below) else 0
     count = len(resistance) - first
     before = slice(max(0, first - count), first)
-    if count < 3 or first - before.start < 3:
+    if count < _LEAST_STANDING or first - before.start < _LEAST_STANDING:
         return ""
     way = fit_line(np.log(after_s[before]), np.log(resistance[before])).at(math.log(float(after_s[-1])))
     # a reading that has settled moves by less than its last digit; one that is cut off would have gone on
-    if math.exp(way.value) < max(1.02 * resistance[-1], resistance[-1] + 4 * resolution_of(resistance[:first])):
+    led_to = math.exp(way.value - 3 * way.standard_uncertainty)
+    if led_to < max(1.02 * resistance[-1], resistance[-1] + 4 * resolution_of(resistance[:first])):
         return ""
     return (
         f"The record stands at {resistance[-1]:.6g} MΩ for its last {count} samples although it was rising before: "

@@ -160,8 +160,7 @@ def _hot(found: CoolingRecord, setup: Setup) -> Input:
     value = chosen.resistance_ohm
     parts = [(chosen.standard_uncertainty_ohm, float(chosen.degrees_of_freedom))]
     parts.append((found.cooling.spread_ohm / math.sqrt(3), math.inf))
-    if chosen.residual_deviation_ohm < resolution_of(readings) / 2:  # too little noise to average the steps out
-        parts.append(resolution_part(readings))
+    parts.append(resolution_part(readings, chosen.residual_deviation_ohm))
     return combined("h", value, [*parts, *instrument_parts(setup, value, "resistance")])
 
 

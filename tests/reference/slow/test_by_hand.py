@@ -47,7 +47,8 @@ def test_resistance_at_the_reference_temperature(material, to_c, by_hand):
 
 
 def test_uncertainty_of_a_corrected_resistance_worked_by_hand():
-    # U = 0.2 % (k = 2) of 0.4210 Ω gives u = 0.000421 Ω; U = 0.5 K gives u = 0.25 K; readings add s/√3 and step/√12;
+    # U = 0.2 % (k = 2) of 0.4210 Ω gives u = 0.000421 Ω; U = 0.5 K gives u = 0.25 K; readings add s/√3, and no step,
+    # since they scatter by a whole one;
     # R (235 + 75)/(235 + θ) has the relative sensitivities 1/R and 1/(235 + 22.5).
     setup = parse_setup(
         {
@@ -60,8 +61,8 @@ def test_uncertainty_of_a_corrected_resistance_worked_by_hand():
     step = {"kind": "winding_resistance", "material": "copper", "reference_temperature_c": 75}
     readings = table(resistance_ohm=[0.4209, 0.4210, 0.4211], temperature_c=[22.4, 22.5, 22.6])
     _, findings = found(step, [readings], setup)
-    u_r = math.sqrt(0.000421**2 + (0.0001 / math.sqrt(3)) ** 2 + (0.0001 / math.sqrt(12)) ** 2)
-    u_t = math.sqrt(0.25**2 + (0.1 / math.sqrt(3)) ** 2 + (0.1 / math.sqrt(12)) ** 2)
+    u_r = math.sqrt(0.000421**2 + (0.0001 / math.sqrt(3)) ** 2)
+    u_t = math.sqrt(0.25**2 + (0.1 / math.sqrt(3)) ** 2)
     relative = math.hypot(u_r / 0.4210, u_t / 257.5)
     value = 0.4210 * 310 / 257.5
     finding = findings["resistance_at_reference_ohm"]
@@ -71,13 +72,10 @@ def test_uncertainty_of_a_corrected_resistance_worked_by_hand():
 
 
 def test_few_readings_widen_the_coverage_factor():
-    # Two readings 0.01 Ω apart and their step of 0.01 Ω: nothing else is uncertain.
+    # Two readings 0.01 Ω apart, nothing else uncertain: s = 0.01/√2, s/√2 = 0.005, ν = 1.
     _, findings = found({"kind": "winding_resistance"}, [table(resistance_ohm=[1.00, 1.01])])
-    repeat, step = 0.01 / 2, 0.01 / math.sqrt(12)  # s/√2 = (0.01/√2)/√2
-    freedom = (repeat**2 + step**2) ** 2 / repeat**4
     finding = findings["resistance_ohm"]
-    assert finding.expanded_uncertainty / finding.coverage_factor == pytest.approx(math.hypot(repeat, step))
-    assert math.floor(freedom) == 1
+    assert finding.expanded_uncertainty / finding.coverage_factor == pytest.approx(0.005)
     assert finding.coverage_factor == pytest.approx(13.97, abs=0.01)  # t of 95.45 % for ν = 1: GUM table G.2
 
 
