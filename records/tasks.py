@@ -10,7 +10,7 @@ from django.conf import settings
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
 from records.evaluation.evaluating import KINDS, evaluate
-from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.kinds import CHANNELS_BY_KIND
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record

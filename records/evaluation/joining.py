@@ -48,8 +48,13 @@ def join(recordings: Sequence[Recording]) -> Recording:
         {name: np.concatenate([part.channels[name] for part in parts]) for name in names},
         {key: value for part in reversed(parts) for key, value in part.metadata.items()},
         tuple(oddity for part in parts for oddity in part.oddities),
-        hashlib.sha256("".join(part.sha256 for part in parts).encode()).hexdigest(),
+        digest_of_parts(parts),
     )
+
+
+def digest_of_parts(parts: Sequence[Recording]) -> str:
+    """Return SHA-256 over the parts' digests in their order, in hexadecimal."""
+    return hashlib.sha256("".join(part.sha256 for part in parts).encode()).hexdigest()
 
 
 def _check_continues(before: Recording, after: Recording) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from records.evaluation.findings import Verdict
-from records.evaluation.setups import Setup
+from records.evaluation.setups import ONLY_IF_NAMED, Setup
 from records.readers.recording import Samples
 
 COVERAGE_FACTOR = 2.0
@@ -45,14 +45,14 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
     """Return the relative standard uncertainty of the instruments for one quantity.
 
     The root of the sum of squares of U/k over the instruments that name the quantity; those that name none count for
-    voltage and charge alike.
+    all but time, frequency and temperature.
 
     Parameters
     ----------
     setup : Setup
         With its instruments.
     quantity : str
-        ``voltage``, ``charge`` or ``time``.
+        One of `INSTRUMENT_QUANTITIES`.
 
     Returns
     -------
@@ -66,7 +66,7 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
     shares = [
         instrument.relative_uncertainty_pct / 100 / instrument.coverage_factor
         for instrument in setup.instruments
-        if instrument.quantity == quantity or (instrument.quantity is None and quantity != "time")
+        if instrument.quantity == quantity or (instrument.quantity is None and quantity not in ONLY_IF_NAMED)
     ]
     return math.sqrt(math.fsum(share**2 for share in shares)) if shares else None
 

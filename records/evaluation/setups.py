@@ -7,6 +7,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+# What an instrument can measure. One that names none counts for all but those that only a named one can measure.
+INSTRUMENT_QUANTITIES = (
+    "voltage",
+    "charge",
+    "time",
+    "current",
+    "frequency",
+    "impedance",
+    "resistance",
+    "capacitance",
+    "inductance",
+    "dissipation_factor",
+    "loss",
+    "temperature",
+)
+ONLY_IF_NAMED = ("time", "frequency", "temperature")
+
 
 class BadSetup(ValueError):
     """The set-up cannot be used as it is written; the message names the key and the mend."""
@@ -25,7 +42,7 @@ class Instrument:
     coverage_factor : float
         k, dimensionless.
     quantity : str or None
-        ``voltage``, ``charge`` or ``time``; None counts for every measured voltage and charge, to be on the safe side.
+        One of `INSTRUMENT_QUANTITIES`; None counts for all but `ONLY_IF_NAMED`, to be on the safe side.
     """
 
     name: str
@@ -114,8 +131,9 @@ def _instrument(row: Any, place: str) -> Instrument:
     if not isinstance(row, Mapping):
         raise BadSetup(f"{place}: must be an object with name, relative_uncertainty_pct and coverage_factor.")
     quantity = row.get("quantity")
-    if quantity not in (None, "voltage", "charge", "time"):
-        raise BadSetup(f"{place}.quantity: “{quantity}” must be voltage, charge or time.")
+    if quantity is not None and quantity not in INSTRUMENT_QUANTITIES:
+        known = f"{', '.join(INSTRUMENT_QUANTITIES[:-1])} or {INSTRUMENT_QUANTITIES[-1]}"
+        raise BadSetup(f"{place}.quantity: “{quantity}” must be {known}.")
     return Instrument(
         str(row.get("name", "")),
         _number(row.get("relative_uncertainty_pct"), f"{place}.relative_uncertainty_pct", minimum=0.0),

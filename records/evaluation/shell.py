@@ -10,7 +10,7 @@ from typing import Any
 from records.evaluation.evaluating import evaluate
 from records.evaluation.findings import Evaluation
 from records.evaluation.joining import RecordsDoNotJoin
-from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.kinds import CHANNELS_BY_KIND
 from records.evaluation.setups import BadSetup, Setup, parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.readers.columns import ColumnMap
@@ -56,6 +56,8 @@ def evaluate_files(
     recordings = [_recording(path, mapping, CHANNELS_BY_KIND[parsed.kind]) for path in records]
     try:
         return evaluate(parsed, recordings, circuit)
+    except BadStep as fault:
+        raise BadInput(_line(step, str(fault))) from fault
     except RecordsDoNotJoin as fault:
         raise BadInput(_line(", ".join(records), str(fault))) from fault
 

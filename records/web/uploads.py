@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from records.charts import figure, picture_of
-from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.kinds import CHANNELS_BY_KIND
 from records.models import Record
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
