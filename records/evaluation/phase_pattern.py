@@ -115,6 +115,4 @@ def rounded_up(value: float) -> float:
     if not value > 0:
         return 1.0
     size = 10.0 ** math.floor(math.log10(value))
-    return next(
-        (step * size for step in (1, 1.5, 2, 3, 4, 5, 6, 8) if step * size >= value * (1 - 1e-12)), 10.0 * size
-    )
+    return next((step * size for step in (1, 1.5, 2, 3, 4, 5, 6, 8) if step * size >= value * (1 - 1e-12)), 10.0 * size)

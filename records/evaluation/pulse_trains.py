@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,7 +112,7 @@ def largest_repeated_in(time_s: Samples, charge_pc: Samples, begin_s: float, end
     places = np.searchsorted(time_s, edges)
     places[-1] = np.searchsorted(time_s, end_s, side="right")
     length = (end_s - begin_s) / stretches
-    return max(largest_repeated_charge(charge_pc[a:b], length) for a, b in zip(places[:-1], places[1:], strict=True))
+    return max(largest_repeated_charge(charge_pc[a:b], length) for a, b in pairwise(places))
 
 
 @dataclass(frozen=True)

@@ -143,10 +143,7 @@ def find_frequency(voltage: Samples, interval_s: float) -> float:
     if mid <= 0 or left <= 0 or right <= 0 or mid < float(lines[1:first].max(initial=0.0)):
         raise NotAWave(f"No wave of {LOWEST_HZ:g} Hz or more stands out.")
     # Hann window: the ratio of neighbouring lines gives the place between them exactly.
-    if right >= left:
-        offset = (2 * right - mid) / (mid + right)
-    else:
-        offset = -(2 * left - mid) / (mid + left)
+    offset = (2 * right - mid) / (mid + right) if right >= left else -(2 * left - mid) / (mid + left)
     return float((place + offset) / (count * interval_s))
 
 
