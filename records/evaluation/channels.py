@@ -11,7 +11,9 @@ from records.readers.recording import Recording
 _VOLTAGE = ("time_s", "voltage_kv")
 
 
-def read_any_set(kind: str, read: Callable[[Sequence[str]], Recording], *, is_one_of_several: bool = False) -> Recording:
+def read_any_set(
+    kind: str, read: Callable[[Sequence[str]], Recording], *, is_one_of_several: bool = False
+) -> Recording:
     """Return a record that holds one whole set of channels of a kind of step.
 
     Parameters
