@@ -9,7 +9,7 @@ import numpy as np
 
 from records.evaluation.collapse import COARSEST_INTERVAL_S, Collapse, find_collapses
 from records.evaluation.findings import FoundStage
-from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.stages import LocatedStage, best_attempt, locate, usual_interval
 from records.evaluation.step import Criterion, Stage, Step
@@ -121,7 +121,8 @@ class AppliedVoltage:
             level, held = self._level(place), place.stay.held_s
         else:
             level, held = best_attempt(self.time_s, self.voltage_kv, stage)
-        shown = f"The record shows {level:.4g} kV for {held:.4g} s; the plan asks {stage.in_words}."
+        level_text, held_text = spoken(level, self.uncertainty_of(level)), spoken(held, self.uncertainty_of_time(held))
+        shown = f"The record shows {level_text} kV for {held_text} s; the plan asks {stage.in_words}."
         if place and place.stay.last == len(self.time_s) - 1 and held < stage.hold_s:
             shown += " The record ends during the hold."
         if not place:
@@ -151,7 +152,7 @@ class AppliedVoltage:
         level = self._level(place) if place else best_attempt(self.time_s, self.voltage_kv, stage)[0]
         if not place and stage.low_kv <= level <= stage.high_kv:
             return Measured(None, words=self.shown(stage), settled="not_valid")
-        return Measured(level, self.uncertainty_of(level), self.shown(stage))
+        return Measured(level, self.uncertainty_of(level), self.shown(stage), is_value_said=True)
 
     def held_s(self, stage: Stage) -> Measured:
         """Return the longest unbroken stay in the band [s]; 0 where the stage was not reached."""
@@ -159,7 +160,7 @@ class AppliedVoltage:
         held = place.stay.held_s if place else 0.0
         if self.unsure and held < stage.hold_s:
             return Measured(None, words=f"{self.shown(stage)} {self.unsure}", at_least=held)
-        return Measured(held, self.uncertainty_of_time(held), self.shown(stage))
+        return Measured(held, self.uncertainty_of_time(held), self.shown(stage), is_value_said=True)
 
     def disruptive_discharges(self) -> Measured:
         """Return the number of disruptive discharges before the last hold was complete."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from records.evaluation.applied import AppliedVoltage
 from records.evaluation.findings import Event
-from records.evaluation.measured import Measured, relative_standard_uncertainty
+from records.evaluation.measured import Measured, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.readers.recording import Samples
@@ -51,19 +51,19 @@ def scale_factor_of(step: Step, setup: Setup) -> Measured:
     factor, injected, limit = setup.scale_factor, setup.injected_pc, limit_of(step)
     if factor is None or injected is None:
         return Measured(None, words="The set-up states no charge calibration.")
-    words = f"{injected:g} pC injected read {setup.reading:g}: the scale factor is {factor:.4g}."
+    relative = relative_standard_uncertainty(setup, "charge")
+    u_factor = None if relative is None else 2 * factor * relative
+    words = f"{injected:g} pC injected read {setup.reading:g}: the scale factor is {spoken(factor, u_factor)}."
     if setup.last_scale_factor is not None:
         change = 100 * (factor / setup.last_scale_factor - 1)
         words += f" The last one was {setup.last_scale_factor:.4g}: it drifted by {change:+.2g} %."
-    relative = relative_standard_uncertainty(setup, "charge")
-    u_factor = None if relative is None else 2 * factor * relative
     if limit is not None and not _LEAST_SHARE * limit <= injected <= _GREATEST_SHARE * limit:
         words += (
             f" The injected charge must lie between {_LEAST_SHARE * limit:g} and {_GREATEST_SHARE * limit:g} pC, "
             f"50 to 200 % of the limit of {limit:g} pC."
         )
-        return Measured(factor, u_factor, words, settled="not_valid")
-    return Measured(factor, u_factor, words)
+        return Measured(factor, u_factor, words, settled="not_valid", is_value_said=True)
+    return Measured(factor, u_factor, words, is_value_said=True)
 
 
 class DischargeBasis(ABC):
