@@ -9,8 +9,8 @@ from django.conf import settings
 
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
+from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import KINDS, evaluate
-from records.evaluation.kinds import CHANNELS_BY_KIND
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
@@ -80,15 +80,20 @@ def _step(record: Record) -> Step:
 def _read(record: Record, step: Step) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
-    needed = CHANNELS_BY_KIND[step.kind]
     place = absolute(record.path)
+
+    def read(columns: ColumnMap | None) -> Recording:
+        return read_any_set(
+            step.kind, lambda needed: read_in_child(place, columns=columns, limits=limits, needed=needed)
+        )
+
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
     try:
-        return read_in_child(place, columns=own, limits=limits, needed=needed), own
+        return read(own), own
     except MappingNeeded as need:
         for remembered in _remembered(record) if own is None else ():
             try:
-                return read_in_child(place, columns=remembered, limits=limits, needed=needed), remembered
+                return read(remembered), remembered
             except RecordRefused:
                 continue
         raise need

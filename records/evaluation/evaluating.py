@@ -17,9 +17,9 @@ from records.evaluation import (
     winding_resistance,
     withstand,
 )
-from records.evaluation.examination import Examination
+from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
-from records.evaluation.joining import digest_of_parts, join
+from records.evaluation.joining import PulseRecording, digest_of_parts, join, pair
 from records.evaluation.judging import combine, judge
 from records.evaluation.kinds import KINDS as DECLARED
 from records.evaluation.measured import Measured
@@ -83,10 +83,10 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     reason = _unsound(records, known)
     if reason:
         return _not_evaluable(known, whole, reason)
-    if known.kind in _OF_ONE:
-        examination = _OF_ONE[known.kind](known, records[0], circuit)
-    else:
-        examination = _OF_SEVERAL[known.kind](known, records, circuit)
+    try:
+        examination = _examination(known, records, circuit)
+    except NotExaminable as fault:
+        return _not_evaluable(known, whole, str(fault))
     criteria = [*_still_asked(examination.implied, known.criteria), *known.criteria]
     findings = [judge(criterion, examination.measure(criterion)) for criterion in criteria]
     verdict, settled = combine(findings, overstressed=examination.overstressed)
@@ -103,7 +103,15 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     )
 
 
+def _examination(step: Step, records: Sequence[Recording], setup: Setup) -> Examination:
+    if step.kind in _OF_ONE:
+        return _OF_ONE[step.kind](step, records[0], setup)
+    return _OF_SEVERAL[step.kind](step, records, setup)
+
+
 def _records(step: Step, recordings: Sequence[Recording]) -> tuple[Recording, ...]:
+    if step.kind == "partial_discharge":
+        return (pair(recordings),)
     if step.kind in _OF_ONE or not recordings:
         return (join(recordings),)
     return tuple(recordings)
@@ -113,6 +121,8 @@ def _unsound(records: Sequence[Recording], step: Step) -> str:
     """Return why one of the records cannot be looked at, naming it where there are several; empty where all can."""
     for place, record in enumerate(records, start=1):
         reason = unsound(record, DECLARED[step.kind])
+        if not reason and isinstance(record, PulseRecording):
+            reason = unsound(record.voltage, DECLARED["power_frequency_withstand"])
         if reason:
             return reason if len(records) == 1 else f"Record {place} of {len(records)}: {reason}"
     return ""

@@ -47,6 +47,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
             rule=criterion.decision,
             guard_factor=criterion.guard_factor,
             unit=QUANTITIES[criterion.quantity].unit,
+            subject="That" if measured.is_value_said else "",
         )
         verdict, probability = _of_the_test(decision.verdict, criterion), decision.probability_of_conformity
         says_all = criterion.is_implied and criterion.quantity in ("held_voltage_kv", "held_s")

@@ -84,8 +84,8 @@ class Kind:
         Whether equal values of the axis are refused.
     least_rows : int
         Fewest samples.
-    is_trend : bool
-        Whether ``voltage_kv`` is an r.m.s. trend, which cannot change its sign.
+    optional : tuple of str
+        Further channels that are looked at where a record has them.
     stages : StageNeed or None
         None where the kind has no stages.
     keys, criterion_keys : tuple of Key
@@ -100,7 +100,7 @@ class Kind:
     axis: str = "time_s"
     is_axis_strict: bool = False
     least_rows: int = 3
-    is_trend: bool = False
+    optional: tuple[str, ...] = ()
     stages: StageNeed | None = None
     keys: tuple[Key, ...] = ()
     criterion_keys: tuple[Key, ...] = ()
@@ -133,9 +133,18 @@ _DIRECT = StageNeed((Key("voltage_kv", above=0.0), Key("hold_s", above=0.0)), ((
 _ALL = (
     Kind(
         "power_frequency_withstand",
-        quantities=("held_voltage_kv", "held_s", "disruptive_discharges"),
+        quantities=(
+            "held_voltage_kv",
+            "held_s",
+            "disruptive_discharges",
+            "crest_factor",
+            "frequency_hz",
+            "polarity_difference_pct",
+            "total_harmonic_distortion_pct",
+            "ramp_rate_pct_per_s",
+            "voltage_drop_pct",
+        ),
         channels=(("time_s", "voltage_kv"),),
-        is_trend=True,
         stages=_HELD,
     ),
     Kind(
@@ -150,9 +159,13 @@ _ALL = (
             "apparent_charge_pc",
             "background_noise_pc",
             "charge_scale_factor",
+            "repetition_rate_per_s",
+            "average_discharge_current_a",
+            "discharge_power_w",
+            "quadratic_rate_c2_per_s",
         ),
-        channels=(("time_s", "voltage_kv", "charge_pc"),),
-        is_trend=True,
+        channels=(("time_s", "voltage_kv", "charge_pc"), ("time_s", "charge_pc", "phase_deg")),
+        optional=("phase_deg", "gated"),
         stages=_HELD,
         keys=(Key("threshold_pc", above=0.0), Key("window_s", above=0.0)),
         criterion_keys=(Key("window_s", above=0.0),),
