@@ -12,7 +12,7 @@ from records.evaluation.elements import share_of_blown_fuse, share_of_short_circ
 from records.evaluation.estimating import estimate, mean_of
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured
-from records.evaluation.readings import condition, examined, gap_in_words, not_valid, of_estimate, read, too_few
+from records.evaluation.readings import condition, examined, gap_in_words, not_valid, of_estimate, read, said, too_few
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording, Samples
@@ -129,7 +129,7 @@ def capacitance_values(step: Step, pair: Compared, setup: Setup) -> dict[str, Me
         words = "A capacitance is not above 0: the bridge was not balanced or the leads open."
         return dict.fromkeys(("capacitance_uf", "capacitance_change_pct"), not_valid(words))
     value = estimate("c", [read("c", pair.after, setup, *INSTRUMENTS)])
-    found = {"capacitance_uf": of_estimate(value, f"The mean of {len(pair.after)} readings is {value.value:.6g} µF.")}
+    found = {"capacitance_uf": of_estimate(value, f"The mean of {len(pair.after)} readings is {said(value)} µF.")}
     before = _before(step, pair, setup)
     return found if before is None else found | {"capacitance_change_pct": _change(before, pair, step)}
 
@@ -147,7 +147,7 @@ def _change(before: Input, pair: Compared, step: Step) -> Measured:
     model = "100 * (a - b) / b" if after.value >= before.value else "100 * (b - a) / b"
     amount = estimate(model, [after, before])
     way = "rose" if after.value >= before.value else "fell"
-    words = f"The capacitance {way} from {before.value:.6g} to {after.value:.6g} µF, by {amount.value:.3g} %."
+    words = f"The capacitance {way} from {before.value:.6g} to {after.value:.6g} µF, by {said(amount)} %."
     share = one_share_pct(step)
     if share is not None:
         words += f" One element's share is {abs(share):.3g} %: the change is {amount.value / abs(share):.2g} of it."

@@ -273,5 +273,6 @@ def compare_models(after_s: Samples, resistance_ohm: Samples) -> Cooling:
             others.append(fit_cooling(after_s, resistance_ohm, model))
         except CoolingNotTold:
             continue
+    # Counted even where the readings prefer one of the two: the truth may lie between them.
     slow = [abs(fit.resistance_ohm - chosen.resistance_ohm) / 2 for fit in others if fit.model == WITH_SLOW]
     return Cooling(chosen, tuple(others), max(slow, default=0.0))

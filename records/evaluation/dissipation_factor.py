@@ -16,7 +16,7 @@ from records.evaluation.capacitance import (
 from records.evaluation.estimating import estimate, mean_of
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured
-from records.evaluation.readings import examined, gap_in_words, not_valid, of_estimate, read
+from records.evaluation.readings import examined, gap_in_words, not_valid, of_estimate, read, said
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording
@@ -81,7 +81,7 @@ def _impossible(pair: Compared) -> str:
 
 def _factor(pair: Compared, setup: Setup) -> Measured:
     value = estimate("d", [read("d", pair.after, setup, "dissipation_factor", "impedance")])
-    return of_estimate(value, f"The mean of {len(pair.after)} readings is {value.value:.4g}.")
+    return of_estimate(value, f"The mean of {len(pair.after)} readings is {said(value)}.")
 
 
 def _difference(pair: Compared, between: str) -> Measured:
@@ -90,7 +90,7 @@ def _difference(pair: Compared, between: str) -> Measured:
     change = estimate("a - b", [mean_of("a", pair.after), mean_of("b", pair.before)])
     return of_estimate(
         change,
-        f"{float(pair.before.mean()):.4g} and {float(pair.after.mean()):.4g} {between} differ by {change.value:.3g}.",
+        f"{float(pair.before.mean()):.4g} and {float(pair.after.mean()):.4g} {between} differ by {said(change)}.",
     )
 
 

@@ -20,6 +20,7 @@ from records.evaluation.readings import (
     not_valid,
     of_estimate,
     read,
+    said,
     temperature_of,
     too_few,
 )
@@ -139,7 +140,7 @@ def _rows_at_frequency(step: Step, recordings: Sequence[Recording]) -> Recording
 def _inductance(rows: Recording, setup: Setup) -> Measured:
     values = rows.channels["inductance_mh"]
     mean = estimate("l", [read("l", values, setup, "inductance", "impedance")])
-    return of_estimate(mean, f"The mean of {len(values)} readings is {mean.value:.6g} mH.")
+    return of_estimate(mean, f"The mean of {len(values)} readings is {said(mean)} mH.")
 
 
 def _unusable_losses(rows: Recording) -> str:
@@ -153,17 +154,17 @@ def _unusable_losses(rows: Recording) -> str:
 def _losses(step: Step, rows: Recording, setup: Setup) -> dict[str, Measured]:
     if "current_a" not in rows.channels:
         loss = estimate("p", [read("p", rows.channels["loss_w"], setup, "loss")])
-        return {"loss_w": of_estimate(loss, f"The loss read is {loss.value:.5g} W; no current was recorded with it.")}
+        return {"loss_w": of_estimate(loss, f"The loss read is {said(loss)} W; no current was recorded with it.")}
     resistance = _effective_resistance(rows, setup)
     rated, phases = step.number("rated_current_a"), int(step.stated.get("phases") or 1)
     current = rated if rated is not None else float(rows.channels["current_a"].mean())
     at = f"at rated {current:.4g} A" if rated is not None else f"at {current:.4g} A as tested"
     loss = estimate(f"r * {current * current!r}", [resistance.as_input("r")])
+    per_phase = estimate(f"r / {phases}.0", [resistance.as_input("r")])
     values = {
-        "loss_w": of_estimate(loss, f"The loss {at} is {loss.value:.5g} W, by the square of the current."),
+        "loss_w": of_estimate(loss, f"The loss {at} is {said(loss)} W, by the square of the current."),
         "resistance_ohm": of_estimate(
-            estimate(f"r / {phases}.0", [resistance.as_input("r")]),
-            f"The effective resistance of a phase, loss by current squared, is {resistance.value / phases:.5g} Ω.",
+            per_phase, f"The effective resistance of a phase, loss by current squared, is {said(per_phase)} Ω."
         ),
     }
     quality = _quality_factor(step, rows, resistance, phases, setup)
@@ -197,7 +198,7 @@ def _quality_factor(step: Step, rows: Recording, resistance: Estimate, phases: i
     inductance = read("l", rows.channels["inductance_mh"], setup, "inductance", "impedance")
     omega = 2 * math.pi * frequency
     value = estimate(f"{omega * phases / 1e3!r} * l / r", [inductance, resistance.as_input("r")])
-    return of_estimate(value, f"The reactance is {value.value:.4g} times the effective resistance at {frequency:g} Hz.")
+    return of_estimate(value, f"The reactance is {said(value)} times the effective resistance at {frequency:g} Hz.")
 
 
 @dataclass(frozen=True)
@@ -251,7 +252,7 @@ def _at_reference(
         return {name: not_valid(f"{words}: current or resistance is wrong.")}
     value = estimate(f"{part} * {ratio} + (p - {part}) / {ratio}", inputs)
     words = (
-        f"At {how.reference_c:g} °C the loss is {value.value:.5g} W: I²R {dc_loss:.5g} W and stray "
+        f"At {how.reference_c:g} °C the loss is {said(value)} W: I²R {dc_loss:.5g} W and stray "
         f"{loss.value - dc_loss:.4g} W at {at:.4g} °C, the first in proportion to ({constant:g} °C + θ), the second "
         "inversely."
     )

@@ -19,6 +19,7 @@ from records.evaluation.readings import (
     instrument_parts,
     not_valid,
     of_estimate,
+    said,
     temperature_of,
 )
 from records.evaluation.setups import Setup
@@ -148,10 +149,10 @@ def _resistance(reading: Reading | str, when: str, step: Step, recording: Record
             f"The set-up without the unit has {leakage:.4g} MΩ, with it {reading.resistance_mohm:.4g} MΩ after {when}: "
             "what the unit contributes is not told."
         )
-    words = f"After {when} the record shows {reading.resistance_mohm:.4g} MΩ, from {reading.readings} readings."
+    plain = estimate(_unit_alone("r", leakage), [_input("r", reading, setup)])
+    words = f"After {when} the record shows {said(plain)} MΩ, from {reading.readings} readings."
     if leakage is not None:
         words += f" The set-up's own {leakage:.4g} MΩ beside the unit are taken out."
-    plain = estimate(_unit_alone("r", leakage), [_input("r", reading, setup)])
     reference = step.number("reference_temperature_c")
     if reference is None:
         return of_estimate(plain, words)
@@ -169,7 +170,7 @@ def _at_reference(
     return of_estimate(
         value,
         words,
-        f"At {reference:g} °C that is {value.value:.4g} MΩ, from {temperature.value:.3g} °C by the rule that every "
+        f"At {reference:g} °C that is {said(value)} MΩ, from {temperature.value:.3g} °C by the rule that every "
         f"{halving:g} K more halve it (common practice, no law of the material).",
         gap_in_words(setup, "temperature"),
     )
@@ -186,7 +187,7 @@ def _index(one: Reading | str, ten: Reading | str, setup: Setup, resistance: Sam
     return of_estimate(
         value,
         f"{ten.resistance_mohm:.4g} MΩ after 10 min to {one.resistance_mohm:.4g} MΩ after 1 min give "
-        f"{value.value:.4g}; it is not corrected for temperature.",
+        f"{said(value)}; it is not corrected for temperature.",
     )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from equipment.metrology.inputs import Input
 from records.evaluation.estimating import Estimate, mean_of
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured
+from records.evaluation.measured import Measured, spoken
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import ONLY_IF_NAMED, Setup
 from records.evaluation.step import Criterion, Step
@@ -68,8 +68,14 @@ def of_estimate(estimate: Estimate, *words: str) -> Measured:
     """Return an estimate as a measured value; an uncertainty of 0 means that nothing is known of it."""
     said = " ".join(word for word in words if word)
     if not estimate.expanded_uncertainty > 0:
-        return Measured(estimate.value, None, said)
-    return Measured(estimate.value, estimate.expanded_uncertainty, said, coverage_factor=estimate.coverage_factor)
+        return Measured(estimate.value, None, said, is_value_said=True)
+    u, k = estimate.expanded_uncertainty, estimate.coverage_factor
+    return Measured(estimate.value, u, said, coverage_factor=k, is_value_said=True)
+
+
+def said(estimate: Estimate) -> str:
+    """Return an estimate's value as a sentence says it, rounded to its uncertainty."""
+    return spoken(estimate.value, estimate.expanded_uncertainty)
 
 
 def too_few(recordings: Sequence[Recording]) -> str:

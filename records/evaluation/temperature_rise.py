@@ -19,7 +19,7 @@ from records.evaluation.cooling import (
 )
 from records.evaluation.estimating import combined, estimate, mean_of, resolution_part
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured, resolution_of
+from records.evaluation.measured import Measured, resolution_of, spoken
 from records.evaluation.readings import (
     condition,
     examined,
@@ -27,6 +27,7 @@ from records.evaluation.readings import (
     instrument_parts,
     not_valid,
     of_estimate,
+    said,
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Step
@@ -135,12 +136,13 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
         return examined(step, dict.fromkeys((*names, "hot_spot_rise_k"), not_valid(str(fault))))
     hot = _hot(found, setup)
     chosen = found.cooling.chosen
+    at_shutdown = estimate("h", [hot])
     words = (
-        f"{chosen.resistance_ohm:.6g} Ω at shutdown, from {len(found.after_s)} readings by "
+        f"{said(at_shutdown)} Ω at shutdown, from {len(found.after_s)} readings by "
         f"{IN_WORDS[chosen.model]}, time constant {chosen.time_constant_s:.4g} s."
     )
     rise = _rise(step, recording, setup, hot)
-    values = {"temperature_rise_k": rise, "resistance_ohm": of_estimate(estimate("h", [hot]), words)}
+    values = {"temperature_rise_k": rise, "resistance_ohm": of_estimate(at_shutdown, words)}
     factor = step.number("hot_spot_factor")
     if factor is not None:
         values["hot_spot_rise_k"] = _hot_spot(rise, factor)
@@ -202,7 +204,7 @@ def _rise(step: Step, recording: Recording, setup: Setup, hot: Input) -> Measure
     value = estimate(_model(conductor), [hot, _stated("r", cold, setup), _stated("c", at, setup), ambient])
     return of_estimate(
         value,
-        f"{hot.value:.6g} Ω at shutdown against {cold:.6g} Ω at {at:.4g} °C give {value.value:.4g} K over "
+        f"{spoken(hot.value, 2 * hot.standard_uncertainty)} Ω at shutdown against {cold:.6g} Ω at {at:.4g} °C give {said(value)} K over "
         f"{ambient.value:.4g} °C, for {conductor.title} ({conductor.temperature_constant_c:g} °C).",
     )
 
@@ -211,8 +213,11 @@ def _hot_spot(rise: Measured, factor: float) -> Measured:
     if rise.value is None:
         return rise
     u = None if rise.expanded_uncertainty is None else factor * rise.expanded_uncertainty
-    words = f"{factor:g} times the mean rise of {rise.value:.4g} K, the factor as agreed and not measured."
-    return Measured(factor * rise.value, u, words, coverage_factor=rise.coverage_factor)
+    words = (
+        f"{factor:g} times the mean rise of {spoken(rise.value, rise.expanded_uncertainty)} K are "
+        f"{spoken(factor * rise.value, u)} K; the factor is agreed and not measured."
+    )
+    return Measured(factor * rise.value, u, words, coverage_factor=rise.coverage_factor, is_value_said=True)
 
 
 def _compared_in_words(cooling: Cooling, hot: Input, step: Step, setup: Setup) -> str:

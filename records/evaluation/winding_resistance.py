@@ -16,6 +16,7 @@ from records.evaluation.readings import (
     not_valid,
     of_estimate,
     read,
+    said,
     temperature_of,
     too_few,
 )
@@ -119,7 +120,7 @@ def _where(place: int, recordings: Sequence[Recording]) -> str:
 def _plain(recording: Recording, place: int, recordings: Sequence[Recording], setup: Setup) -> Measured:
     values = recording.channels["resistance_ohm"]
     mean = estimate("r", [read("r", values, setup, "resistance")])
-    words = f"{_where(place, recordings)}the mean of {len(values)} readings is {mean.value:.6g} Ω."
+    words = f"{_where(place, recordings)}the mean of {len(values)} readings is {said(mean)} Ω."
     return of_estimate(mean, words[0].upper() + words[1:])
 
 
@@ -141,7 +142,7 @@ def _at_reference(step: Step, recordings: Sequence[Recording], setup: Setup) -> 
         found.append(
             of_estimate(
                 value,
-                f"{_where(place, recordings)}{value.value:.6g} Ω at {reference:g} °C, corrected from "
+                f"{_where(place, recordings)}{said(value)} Ω at {reference:g} °C, corrected from "
                 f"{temperature.value:.4g} °C for {conductor.title} ({conductor.temperature_constant_c:g} °C).",
             )
         )
@@ -165,7 +166,7 @@ def _unbalance(step: Step, recordings: Sequence[Recording], setup: Setup) -> Mea
     value = estimate(f"100 * {len(inputs)} * ({ordered[-1].name} - {ordered[0].name}) / ({total})", inputs)
     listed = ", ".join(f"{one.value:.6g}" for one in inputs)
     where = "at one temperature" if at_one else "as read, since no temperature or material is known"
-    return of_estimate(value, f"The phases have {listed} Ω {where}: an unbalance of {value.value:.3g} %.")
+    return of_estimate(value, f"The phases have {listed} Ω {where}: an unbalance of {said(value)} %.")
 
 
 def _named(item: Input, name: str) -> Input:
