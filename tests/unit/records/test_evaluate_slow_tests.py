@@ -48,7 +48,7 @@ CASES = {
     "capacitance": (
         {"series_elements": 8},
         ({"quantity": "capacitance_uf", "nominal": 10.0, "tolerance_pct": 5}, {"nominal": 11.0}),
-        synthesise_table({"capacitance_uf": 10.1}),
+        synthesise_table({"voltage_kv": 7.2, "capacitance_uf": 10.1}),
     ),
     "inductance": (
         {"frequency_hz": 60},
@@ -112,8 +112,8 @@ def test_a_bad_unit_does_not_conform(kind, tmp_path, monkeypatch):
 def test_two_records_are_before_and_after(tmp_path):
     step = {"kind": "capacitance", "series_elements": 11}
     (tmp_path / "step.json").write_text(json.dumps(step), encoding="utf-8")
-    write_csv(tmp_path / "before.csv", synthesise_table({"capacitance_uf": 10.0}))
-    write_csv(tmp_path / "after.csv", synthesise_table({"capacitance_uf": 11.0}))
+    write_csv(tmp_path / "before.csv", synthesise_table({"voltage_kv": 7.2, "capacitance_uf": 10.0}))
+    write_csv(tmp_path / "after.csv", synthesise_table({"voltage_kv": 7.2, "capacitance_uf": 11.0}))
     done = run(tmp_path, "step.json", "before.csv", "after.csv")
     assert done.returncode == 1
     change = next(row for row in json.loads(done.stdout)["findings"] if row["quantity"] == "capacitance_change_pct")
@@ -135,10 +135,11 @@ def test_bad_input_is_one_line(tmp_path):
     done = run(tmp_path, "step.json", "record.csv")
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == "step.json: material: “gold” must be one of copper, copper_ieee, aluminium.\n"
+    (tmp_path / "setup.json").write_text('{"leakage_mohm": -1}', encoding="utf-8")
+    (tmp_path / "step.json").write_text('{"kind": "winding_resistance"}', encoding="utf-8")
+    names = [str(tmp_path / name) for name in ("step.json", "record.csv", "setup.json")]
     with pytest.raises(BadInput, match=r"setup\.json: leakage_mohm: -1 must be above 0"):
-        (tmp_path / "setup.json").write_text('{"leakage_mohm": -1}', encoding="utf-8")
-        (tmp_path / "step.json").write_text('{"kind": "winding_resistance"}', encoding="utf-8")
-        evaluate_files(str(tmp_path / "step.json"), [str(tmp_path / "record.csv")], setup=str(tmp_path / "setup.json"))
+        evaluate_files(names[0], names[1:2], setup=names[2])
 
 
 def test_heads_and_units_of_the_trade_are_read(tmp_path, monkeypatch):
