@@ -10,6 +10,7 @@ from typing import Any
 from records.evaluation import discharge, withstand
 from records.evaluation.examination import Examination
 from records.evaluation.findings import Evaluation, Finding
+from records.evaluation.impulse import examining as impulses
 from records.evaluation.joining import digest_of_parts, join
 from records.evaluation.judging import combine, judge
 from records.evaluation.kinds import KINDS as DECLARED
@@ -25,7 +26,9 @@ _OF_ONE: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
     "partial_discharge": discharge.examine,
 }
 # Kinds whose records are looked at side by side, in the order given: impulses, phases, before and after.
-_OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {}
+_OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {
+    "lightning_impulse": impulses.examine,
+}
 KINDS: frozenset[str] = frozenset(_OF_ONE) | frozenset(_OF_SEVERAL)
 
 
