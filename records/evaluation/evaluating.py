@@ -18,6 +18,7 @@ from records.evaluation.measured import Measured
 from records.evaluation.setups import Setup
 from records.evaluation.soundness import unsound
 from records.evaluation.step import BadStep, Criterion, Step, parse_step
+from records.evaluation.sweep import examining as sweeps
 from records.readers.recording import Recording
 
 # Kinds whose records are parts of one, joined in order of time.
@@ -28,6 +29,7 @@ _OF_ONE: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
 # Kinds whose records are looked at side by side, in the order given: impulses, phases, before and after.
 _OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {
     "lightning_impulse": impulses.examine,
+    "frequency_response": sweeps.examine,
 }
 KINDS: frozenset[str] = frozenset(_OF_ONE) | frozenset(_OF_SEVERAL)
 

@@ -108,6 +108,10 @@ class Kind:
 _VOLTAGE = Key("voltage_kv", above=0.0, is_required=True)
 _HOLD = Key("hold_s", above=0.0, is_required=True)
 _FREQUENCY = Key("frequency_hz", above=0.0)
+_TRACE = (
+    Key("frequency_hz", "numbers", above=0.0, is_required=True),
+    Key("level_db", "numbers", is_required=True),
+)
 _REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15)
 
 # Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clauses 6 and 7, from memory.
@@ -200,7 +204,15 @@ _ALL = (
         ),
         axis="frequency_hz",
         is_axis_strict=True,
-        keys=(_FREQUENCY,),
+        keys=(
+            _FREQUENCY,
+            Key("reference_ohm", above=0.0),
+            Key("termination_ohm", above=0.0),
+            Key("least_quality_factor", above=0.5),
+            Key("compare", "text", choices=("phases", "reference")),
+            Key("reference", "object", keys=_TRACE),
+        ),
+        criterion_keys=(Key("branch", "whole", at_least=1.0),),
     ),
     Kind(
         "winding_resistance",

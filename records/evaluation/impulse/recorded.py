@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from records.evaluation.clipping import clipped_samples
 from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
 
 _LEAST_FLAT = 8  # samples that a base level is read from
 _JITTER = 0.02  # of the sampling period: times closer than this to an even grid are even
-_LONGEST_RUN = 5  # equal greatest samples in a row, from which on a record is examined for clipping
-_DENSE = 0.5  # share of greatest samples in such a run; noise at its edges leaves out some
 _DRIFT_SIGMA = 4.0  # a base line that slopes by more standard deviations than this drifts
 _LEAST_OVER_NOISE = 10.0
 _GAP_OF_FRONT = 0.1  # of the front: a longer gap on it leaves its shape unknown
@@ -111,7 +110,12 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
     crest, chopped = _crest(turned, interval)
     _require_impulse(turned, crest, noise, flat)
     _refuse_swinging(turned, chopped)
-    _refuse_clipped(sign * values, turned, crest, resolution_of(voltage_kv))
+    clipped = clipped_samples(sign * values, resolution_of(voltage_kv))
+    if clipped:
+        raise NoImpulse(
+            f"{clipped} samples in a row carry the greatest value, {turned[crest]:.4g} kV: the record is clipped at "
+            "the edge of the recorder's range. Choose a wider range and repeat the impulse."
+        )
     remarks = [*base.remarks, *_told_gaps(gaps, times, crest, flat)]
     return Recorded(times, turned, interval, sign, base.level_kv, base.u_kv, noise, crest, chopped, tuple(remarks))
 
@@ -237,20 +241,3 @@ def _require_impulse(turned: Samples, crest: int, noise: float, flat: int) -> No
         raise NoImpulse("The record ends before the impulse has reached its crest.")
     if crest < 3:
         raise NoImpulse("The record has no front: its first samples are the greatest.")
-
-
-def _refuse_clipped(raw: Samples, turned: Samples, crest: int, resolution: float) -> None:
-    """Refuse a record whose top is flat for longer than its resolution and the slopes beside it explain."""
-    equal = np.flatnonzero(raw == raw[crest])
-    first, last = int(equal[0]), int(equal[-1])
-    wide = last - first + 1
-    if len(equal) < _LONGEST_RUN or len(equal) < _DENSE * wide:
-        return
-    before = float(turned[first] - turned[max(first - wide, 0)])
-    after = float(turned[last] - turned[min(last + wide, len(turned) - 1)])
-    cut_off = min(before, after) / 8  # the height of a parabola above the chord, from what it falls beside it
-    if cut_off > 2 * resolution:
-        raise NoImpulse(
-            f"{wide} samples in a row carry the greatest value, {abs(turned[crest]):.4g} kV: the record is clipped at "
-            "the edge of the recorder's range. Choose a wider range and repeat the impulse."
-        )

@@ -26,7 +26,7 @@ def remarks(shots: Sequence[Shot], setup: Setup) -> tuple[str, ...]:
                 f"{named} is chopped; the test-voltage function was not applied, and its test voltage is its extreme."
             )
     if relative_standard_uncertainty(setup, "time") is None:
-        said.append("The set-up names no instrument for time, so the uncertainty of times is not known.")
+        said.append("The set-up names no instrument for time: its share in the uncertainty of times is left out.")
     return tuple(said)
 
 
