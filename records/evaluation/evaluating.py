@@ -7,11 +7,20 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from records.evaluation import discharge, withstand
-from records.evaluation.examination import Examination
+from records.evaluation import (
+    capacitance,
+    discharge,
+    dissipation_factor,
+    inductance,
+    insulation_resistance,
+    temperature_rise,
+    winding_resistance,
+    withstand,
+)
+from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
 from records.evaluation.impulse import examining as impulses
-from records.evaluation.joining import digest_of_parts, join
+from records.evaluation.joining import PulseRecording, digest_of_parts, join, pair
 from records.evaluation.judging import combine, judge
 from records.evaluation.kinds import KINDS as DECLARED
 from records.evaluation.measured import Measured
@@ -25,11 +34,17 @@ from records.readers.recording import Recording
 _OF_ONE: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
     "power_frequency_withstand": withstand.examine,
     "partial_discharge": discharge.examine,
+    "insulation_resistance": insulation_resistance.examine,
+    "temperature_rise": temperature_rise.examine,
 }
 # Kinds whose records are looked at side by side, in the order given: impulses, phases, before and after.
 _OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {
     "lightning_impulse": impulses.examine,
     "frequency_response": sweeps.examine,
+    "winding_resistance": winding_resistance.examine,
+    "dissipation_factor": dissipation_factor.examine,
+    "capacitance": capacitance.examine,
+    "inductance": inductance.examine,
 }
 KINDS: frozenset[str] = frozenset(_OF_ONE) | frozenset(_OF_SEVERAL)
 
@@ -72,10 +87,10 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     reason = _unsound(records, known)
     if reason:
         return _not_evaluable(known, whole, reason)
-    if known.kind in _OF_ONE:
-        examination = _OF_ONE[known.kind](known, records[0], circuit)
-    else:
-        examination = _OF_SEVERAL[known.kind](known, records, circuit)
+    try:
+        examination = _examination(known, records, circuit)
+    except NotExaminable as fault:
+        return _not_evaluable(known, whole, str(fault))
     criteria = [*_still_asked(examination.implied, known.criteria), *known.criteria]
     findings = [judge(criterion, examination.measure(criterion)) for criterion in criteria]
     verdict, settled = combine(findings, overstressed=examination.overstressed)
@@ -92,7 +107,15 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     )
 
 
+def _examination(step: Step, records: Sequence[Recording], setup: Setup) -> Examination:
+    if step.kind in _OF_ONE:
+        return _OF_ONE[step.kind](step, records[0], setup)
+    return _OF_SEVERAL[step.kind](step, records, setup)
+
+
 def _records(step: Step, recordings: Sequence[Recording]) -> tuple[Recording, ...]:
+    if step.kind == "partial_discharge":
+        return (pair(recordings),)
     if step.kind in _OF_ONE or not recordings:
         return (join(recordings),)
     return tuple(recordings)
@@ -102,6 +125,8 @@ def _unsound(records: Sequence[Recording], step: Step) -> str:
     """Return why one of the records cannot be looked at, naming it where there are several; empty where all can."""
     for place, record in enumerate(records, start=1):
         reason = unsound(record, DECLARED[step.kind])
+        if not reason and isinstance(record, PulseRecording):
+            reason = unsound(record.voltage, DECLARED["power_frequency_withstand"])
         if reason:
             return reason if len(records) == 1 else f"Record {place} of {len(records)}: {reason}"
     return ""

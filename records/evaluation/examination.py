@@ -11,6 +11,10 @@ from records.evaluation.measured import Measured
 from records.evaluation.step import Criterion
 
 
+class NotExaminable(ValueError):
+    """Sound arrays that the kind cannot be judged on; the message says why, in a sentence."""
+
+
 @dataclass(frozen=True)
 class Examination:
     """One record looked at as one kind of test.

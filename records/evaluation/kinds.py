@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from records.evaluation.conductors import CONDUCTORS
+
 Shape = Literal["number", "whole", "text", "flag", "numbers", "rows", "object"]
 
 
@@ -82,8 +84,8 @@ class Kind:
         Whether equal values of the axis are refused.
     least_rows : int
         Fewest samples.
-    is_trend : bool
-        Whether ``voltage_kv`` is an r.m.s. trend, which cannot change its sign.
+    optional : tuple of str
+        Further channels that are looked at where a record has them.
     stages : StageNeed or None
         None where the kind has no stages.
     keys, criterion_keys : tuple of Key
@@ -98,7 +100,7 @@ class Kind:
     axis: str = "time_s"
     is_axis_strict: bool = False
     least_rows: int = 3
-    is_trend: bool = False
+    optional: tuple[str, ...] = ()
     stages: StageNeed | None = None
     keys: tuple[Key, ...] = ()
     criterion_keys: tuple[Key, ...] = ()
@@ -112,7 +114,19 @@ _TRACE = (
     Key("frequency_hz", "numbers", above=0.0, is_required=True),
     Key("level_db", "numbers", is_required=True),
 )
-_REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15)
+_REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15, below=1000.0)
+_TEMPERATURE = Key("temperature_c", above=-200.0, below=1000.0)
+_OF_CONDUCTOR = (
+    Key("material", "text", choices=tuple(CONDUCTORS)),
+    Key("temperature_constant_c", above=200.0, below=1000.0),
+)
+_OF_ELEMENTS = (
+    Key("series_elements", "whole", at_least=2),
+    Key("parallel_elements", "whole", at_least=2),
+    Key("internal_fuses", "flag"),
+    Key("comparison", "text", choices=("records", "rows")),
+    Key("capacitance_before_uf", above=0.0),
+)
 
 # Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clauses 6 and 7, from memory.
 _HELD = StageNeed((_VOLTAGE, _HOLD), ((60.0, 1.0), (math.inf, 3.0)))
@@ -137,9 +151,18 @@ _DIRECT = StageNeed((Key("voltage_kv", above=0.0), Key("hold_s", above=0.0)), ((
 _ALL = (
     Kind(
         "power_frequency_withstand",
-        quantities=("held_voltage_kv", "held_s", "disruptive_discharges"),
+        quantities=(
+            "held_voltage_kv",
+            "held_s",
+            "disruptive_discharges",
+            "crest_factor",
+            "frequency_hz",
+            "polarity_difference_pct",
+            "total_harmonic_distortion_pct",
+            "ramp_rate_pct_per_s",
+            "voltage_drop_pct",
+        ),
         channels=(("time_s", "voltage_kv"),),
-        is_trend=True,
         stages=_HELD,
     ),
     Kind(
@@ -154,9 +177,13 @@ _ALL = (
             "apparent_charge_pc",
             "background_noise_pc",
             "charge_scale_factor",
+            "repetition_rate_per_s",
+            "average_discharge_current_a",
+            "discharge_power_w",
+            "quadratic_rate_c2_per_s",
         ),
-        channels=(("time_s", "voltage_kv", "charge_pc"),),
-        is_trend=True,
+        channels=(("time_s", "voltage_kv", "charge_pc"), ("time_s", "charge_pc", "phase_deg")),
+        optional=("phase_deg", "gated"),
         stages=_HELD,
         keys=(Key("threshold_pc", above=0.0), Key("window_s", above=0.0)),
         criterion_keys=(Key("window_s", above=0.0),),
@@ -216,27 +243,40 @@ _ALL = (
     ),
     Kind(
         "winding_resistance",
-        quantities=("resistance_ohm", "resistance_at_reference_ohm"),
+        quantities=("resistance_ohm", "resistance_at_reference_ohm", "resistance_unbalance_pct"),
         channels=(("resistance_ohm",),),
         axis="",
         least_rows=1,
-        keys=(_REFERENCE_TEMPERATURE,),
+        keys=(*_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
     ),
     Kind(
         "insulation_resistance",
-        quantities=("insulation_resistance_mohm", "polarization_index"),
+        quantities=(
+            "insulation_resistance_mohm",
+            "insulation_resistance_10min_mohm",
+            "polarization_index",
+            "held_voltage_kv",
+            "held_s",
+        ),
         channels=(("time_s", "insulation_resistance_mohm"),),
+        is_axis_strict=True,
         stages=_DIRECT,
-        keys=(_REFERENCE_TEMPERATURE,),
+        keys=(_REFERENCE_TEMPERATURE, _TEMPERATURE, Key("halving_k", above=0.0), Key("voltage_applied_s")),
     ),
     Kind(
         "dissipation_factor",
-        quantities=("dissipation_factor", "capacitance_uf"),
+        quantities=(
+            "dissipation_factor",
+            "capacitance_uf",
+            "dissipation_factor_tip_up",
+            "dissipation_factor_change",
+            "capacitance_change_pct",
+        ),
         channels=(("dissipation_factor",),),
         axis="",
         least_rows=1,
         stages=_DIRECT,
-        keys=(_FREQUENCY,),
+        keys=(_FREQUENCY, *_OF_ELEMENTS),
     ),
     Kind(
         "capacitance",
@@ -245,21 +285,31 @@ _ALL = (
         axis="",
         least_rows=1,
         stages=_DIRECT,
-        keys=(_FREQUENCY, _REFERENCE_TEMPERATURE),
+        keys=(_FREQUENCY, _REFERENCE_TEMPERATURE, *_OF_ELEMENTS),
     ),
     Kind(
         "inductance",
-        quantities=("inductance_mh", "resistance_ohm", "quality_factor"),
+        quantities=("inductance_mh", "loss_w", "loss_at_reference_w", "resistance_ohm", "quality_factor"),
         channels=(("inductance_mh",),),
         axis="",
         least_rows=1,
-        keys=(_FREQUENCY, _REFERENCE_TEMPERATURE),
+        keys=(
+            *(_FREQUENCY, *_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
+            *(Key("rated_current_a", above=0.0), Key("phases", "whole", at_least=1)),
+            *(Key("dc_resistance_ohm", above=0.0), Key("dc_resistance_temperature_c", above=-200.0, below=1000.0)),
+        ),
     ),
     Kind(
         "temperature_rise",
-        quantities=("temperature_rise_k",),
-        channels=(("time_s", "resistance_ohm"), ("time_s", "temperature_c")),
-        keys=(_REFERENCE_TEMPERATURE,),
+        quantities=("temperature_rise_k", "hot_spot_rise_k", "resistance_ohm"),
+        channels=(("time_s", "resistance_ohm"),),
+        is_axis_strict=True,
+        least_rows=6,
+        keys=(
+            *(*_OF_CONDUCTOR, Key("cold_resistance_ohm", above=0.0)),
+            *(Key("cold_temperature_c", above=-200.0, below=1000.0), Key("ambient_c", above=-100.0, below=200.0)),
+            *(Key("shutdown_s"), Key("hot_spot_factor", at_least=1.0, below=3.0), Key("settling_s", at_least=0.0)),
+        ),
     ),
 )
 KINDS: Mapping[str, Kind] = {kind.name: kind for kind in _ALL}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from equipment.metrology.rounding import rounded
 from records.evaluation.findings import Verdict
 from records.evaluation.setups import ONLY_IF_NAMED, Setup
 from records.readers.recording import Samples
@@ -24,13 +25,17 @@ class Measured:
     value : float or None
         Measured value [unit of the quantity]; None where there is none.
     expanded_uncertainty : float or None
-        U at k = 2 [unit]; None where it is not known.
+        U [unit]; None where it is not known.
     words : str
         What the record shows, in a sentence.
     at_least, at_most : float or None
         What is known of the quantity where it has no value, as an inception that lies above the highest voltage.
     settled : str or None
         A verdict that no limit decides.
+    coverage_factor : float
+        k of the expanded uncertainty, dimensionless; above 2 where few degrees of freedom ask it.
+    is_value_said : bool
+        Whether the words say the value already, so that a reason says it once.
     """
 
     value: float | None
@@ -39,6 +44,33 @@ class Measured:
     at_least: float | None = None
     at_most: float | None = None
     settled: Verdict | None = None
+    coverage_factor: float = COVERAGE_FACTOR
+    is_value_said: bool = False
+
+
+def spoken(value: float, expanded_uncertainty: float | None) -> str:
+    """Return a value as a sentence says it: rounded to its uncertainty, or to four digits where that is not known.
+
+    Parameters
+    ----------
+    value : float
+        Finite [any unit].
+    expanded_uncertainty : float or None
+        U [same unit].
+
+    Examples
+    --------
+    >>> spoken(342.718, 17.1)
+    '343'
+    >>> spoken(30.0, None)
+    '30'
+    """
+    if not math.isfinite(value):
+        return "no finite number"
+    if expanded_uncertainty and math.isfinite(expanded_uncertainty):
+        return rounded(value, expanded_uncertainty).value_text
+    text = rounded(value, None).value_text
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:

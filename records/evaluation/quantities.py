@@ -28,6 +28,18 @@ _ALL = (
     Quantity("apparent_charge_pc", "pC", "unit"),
     Quantity("background_noise_pc", "pC", "test"),
     Quantity("charge_scale_factor", "", "test"),
+    # pulses
+    Quantity("repetition_rate_per_s", "1/s", "unit"),
+    Quantity("average_discharge_current_a", "A", "unit"),
+    Quantity("discharge_power_w", "W", "unit"),
+    Quantity("quadratic_rate_c2_per_s", "C²/s", "unit"),
+    # shape and course of a power-frequency voltage
+    Quantity("crest_factor", "", "test"),
+    Quantity("frequency_hz", "Hz", "test"),
+    Quantity("polarity_difference_pct", "%", "test"),
+    Quantity("total_harmonic_distortion_pct", "%", "test"),
+    Quantity("ramp_rate_pct_per_s", "%/s", "test"),
+    Quantity("voltage_drop_pct", "%", "test"),
     # lightning impulse
     Quantity("impulses", "", "test"),
     Quantity("test_voltage_kv", "kV", "test"),
@@ -49,10 +61,17 @@ _ALL = (
     Quantity("log_error_db", "dB", "unit"),
     # resistance, insulation, loss, heating
     Quantity("resistance_at_reference_ohm", "Ω", "unit"),
+    Quantity("resistance_unbalance_pct", "%", "unit"),
     Quantity("insulation_resistance_mohm", "MΩ", "unit"),
+    Quantity("insulation_resistance_10min_mohm", "MΩ", "unit"),
     Quantity("polarization_index", "", "unit"),
     Quantity("dissipation_factor", "", "unit"),
+    Quantity("dissipation_factor_tip_up", "", "unit"),
+    Quantity("dissipation_factor_change", "", "unit"),
     Quantity("capacitance_change_pct", "%", "unit"),
+    Quantity("loss_w", "W", "unit"),
+    Quantity("loss_at_reference_w", "W", "unit"),
     Quantity("temperature_rise_k", "K", "unit"),
+    Quantity("hot_spot_rise_k", "K", "unit"),
 )
 QUANTITIES: Mapping[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -34,6 +34,7 @@ def unsound(recording: Recording, kind: Kind) -> str:
     arrays, needed = _arrays(recording), channels_of(recording, kind)
     if not needed:
         return _missing(arrays, kind)
+    needed = (*needed, *(name for name in kind.optional if name in arrays and name not in needed))
     if any(np.ndim(arrays[name]) != 1 or len(arrays[name]) != recording.rows for name in needed):
         return "The record's columns are not of one length."
     if recording.rows < kind.least_rows:
@@ -44,9 +45,7 @@ def unsound(recording: Recording, kind: Kind) -> str:
         faulty = np.flatnonzero(~np.isfinite(arrays[name]))
         if len(faulty):
             return f"Sample {faulty[0] + 1} of {name} is not a finite number."
-    if kind.axis and (reason := _unsound_axis(arrays[kind.axis], kind)):
-        return reason
-    return _changes_sign(arrays["voltage_kv"]) if kind.is_trend else ""
+    return _unsound_axis(arrays[kind.axis], kind) if kind.axis else ""
 
 
 def _arrays(recording: Recording) -> dict[str, Samples]:
@@ -55,8 +54,11 @@ def _arrays(recording: Recording) -> dict[str, Samples]:
 
 
 def _missing(arrays: dict[str, Samples], kind: Kind) -> str:
-    if len(kind.channels) == 1:
-        return f"The record has no {next(name for name in kind.channels[0] if name not in arrays)}."
+    """Say which channel is missing: one that every set has, else the sets."""
+    shared = (name for name in kind.channels[0] if all(name in one for one in kind.channels))
+    lacking = next((name for name in shared if name not in arrays), None)
+    if lacking is not None:
+        return f"The record has no {lacking}."
     sets = "; or ".join(" with ".join(wanted) for wanted in kind.channels)
     return f"The record has none of the sets of channels that this kind of test is judged on: {sets}."
 
@@ -69,10 +71,4 @@ def _unsound_axis(axis: Samples, kind: Kind) -> str:
         return f"All samples carry the same {word.lower()}."
     if kind.is_axis_strict and (steps == 0).any():
         return f"Sample {int(np.argmax(steps == 0)) + 2} carries the same {word.lower()} as the one before it."
-    return ""
-
-
-def _changes_sign(voltage_kv: Samples) -> str:
-    if float(voltage_kv.min()) < -0.2 * float(np.abs(voltage_kv).max()):
-        return "The voltage changes sign: it is a wave, not the r.m.s. trend that this kind of test is judged on."
     return ""

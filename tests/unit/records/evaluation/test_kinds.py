@@ -32,7 +32,7 @@ def test_every_set_of_channels_holds_the_axis():
 
 def test_a_reader_asks_for_what_every_set_of_channels_holds():
     assert CHANNELS_BY_KIND["frequency_response"] == ("frequency_hz",)
-    assert CHANNELS_BY_KIND["partial_discharge"] == ("time_s", "voltage_kv", "charge_pc")
+    assert CHANNELS_BY_KIND["partial_discharge"] == ("time_s", "charge_pc")
 
 
 def impulse(**stage):
