@@ -86,7 +86,8 @@ def csv_text(recording: Recording, dialect: WrittenDialect | None = None) -> str
         if factor is None:
             raise ValueError(f"“{unit}” is no unit of {channel}.")
         columns.append(values / factor)
-        heads.append(f"{how.heads.get(channel, _WORDS.get(channel, channel))} ({unit})")
+        word = how.heads.get(channel, _WORDS.get(channel))
+        heads.append(f"{word} ({unit})" if word else channel)  # a channel's own name tells its unit
     stream = io.StringIO()
     np.savetxt(stream, np.column_stack(columns), fmt=f"%.{how.digits}g", delimiter="\x1f")
     rows = stream.getvalue().rstrip("\n").replace(".", how.decimal).replace("\x1f", how.separator)
