@@ -53,7 +53,8 @@ class DetectorRecord(DischargeBasis):
         after = self.charge_pc[self.quiet_from :]
         return float(np.percentile(after, 95)) if len(after) >= _IN_A_ROW else None
 
-    def _u_charge(self, charge_pc: float) -> float | None:
+    def u_charge(self, charge_pc: float) -> float | None:
+        """Return U at k = 2 of one charge from instruments and resolution [pC]; None where no instrument is stated."""
         return expanded(charge_pc, self.relative, self.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
@@ -65,9 +66,9 @@ class DetectorRecord(DischargeBasis):
                 "tenth of the first set point: the noise is not known. State it in the set-up.",
             )
         if self.setup.background_noise_pc is not None:
-            return Measured(self.noise_pc, self._u_charge(self.noise_pc), "The set-up states the background noise.")
+            return Measured(self.noise_pc, self.u_charge(self.noise_pc), "The set-up states the background noise.")
         words = f"The noise was read from the {self.quiet_until} samples before the voltage was raised."
-        return Measured(self.noise_pc, self._u_charge(self.noise_pc), words)
+        return Measured(self.noise_pc, self.u_charge(self.noise_pc), words)
 
     def lit_at(self, charge_pc: float) -> Samples:
         """Return the first of each three samples in a row above a charge [s]."""
@@ -95,7 +96,7 @@ class DetectorRecord(DischargeBasis):
         inside = times >= times[-1] - window * (1 + 1e-9)
         charge = float(charges[inside].max())
         words = f"The greatest charge was read over the last {window:g} s of the hold at {stage.voltage_kv:g} kV."
-        return Measured(charge, self._u_charge(charge), words)
+        return Measured(charge, self.u_charge(charge), words)
 
 
 def examine(step: Step, recording: Recording, setup: Setup) -> Examination:

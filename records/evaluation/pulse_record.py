@@ -187,7 +187,8 @@ class PulseRecord(DischargeBasis):
         after = self.pulses.magnitude_pc[int(np.searchsorted(self.pulses.time_s, self.time_s[self.quiet_from])) :]
         return float(np.percentile(after, 95)) if len(after) else None
 
-    def _u_charge(self, charge_pc: float) -> float | None:
+    def u_charge(self, charge_pc: float) -> float | None:
+        """Return U at k = 2 of one charge from instruments and resolution [pC]; None where no instrument is stated."""
         return expanded(charge_pc, self.relative, self.pulses.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
@@ -199,11 +200,11 @@ class PulseRecord(DischargeBasis):
             )
             return Measured(None, words=words)
         if self.setup.background_noise_pc is not None:
-            return Measured(self.noise_pc, self._u_charge(self.noise_pc), "The set-up states the background noise.")
+            return Measured(self.noise_pc, self.u_charge(self.noise_pc), "The set-up states the background noise.")
         count = len(self._quiet())
         if count:
             words = f"The noise was read from the {count} pulses before the voltage was raised."
-            return Measured(self.noise_pc, self._u_charge(self.noise_pc), words)
+            return Measured(self.noise_pc, self.u_charge(self.noise_pc), words)
         words = (
             "No pulse was recorded before the voltage was raised: the noise lies below the least charge of the list, "
             f"{self.noise_pc:.3g} pC."
@@ -241,7 +242,7 @@ class PulseRecord(DischargeBasis):
         if window is None:
             return self.not_reached(stage)
         at = f"of the hold at {stage.voltage_kv:g} kV"
-        return _apparent_charge(self.pulses, window, f"the last {window[1] - window[0]:.3g} s {at}", self._u_charge)
+        return _apparent_charge(self.pulses, window, f"the last {window[1] - window[0]:.3g} s {at}", self.u_charge)
 
     def of_pulses(self, criterion: Criterion, stage: Stage) -> Measured:
         """Return a derived quantity over the last seconds of a stage's hold."""
