@@ -10,6 +10,7 @@ from typing import Any
 from records.evaluation import discharge, withstand
 from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
+from records.evaluation.impulse import examining as impulses
 from records.evaluation.joining import PulseRecording, digest_of_parts, join, pair
 from records.evaluation.judging import combine, judge
 from records.evaluation.kinds import KINDS as DECLARED
@@ -17,6 +18,7 @@ from records.evaluation.measured import Measured
 from records.evaluation.setups import Setup
 from records.evaluation.soundness import unsound
 from records.evaluation.step import BadStep, Criterion, Step, parse_step
+from records.evaluation.sweep import examining as sweeps
 from records.readers.recording import Recording
 
 # Kinds whose records are parts of one, joined in order of time.
@@ -25,7 +27,10 @@ _OF_ONE: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
     "partial_discharge": discharge.examine,
 }
 # Kinds whose records are looked at side by side, in the order given: impulses, phases, before and after.
-_OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {}
+_OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {
+    "lightning_impulse": impulses.examine,
+    "frequency_response": sweeps.examine,
+}
 KINDS: frozenset[str] = frozenset(_OF_ONE) | frozenset(_OF_SEVERAL)
 
 

@@ -107,13 +107,31 @@ class Kind:
 
 _VOLTAGE = Key("voltage_kv", above=0.0, is_required=True)
 _HOLD = Key("hold_s", above=0.0, is_required=True)
-_POLARITY = Key("polarity", "text", choices=("positive", "negative"))
 _FREQUENCY = Key("frequency_hz", above=0.0)
+_TRACE = (
+    Key("frequency_hz", "numbers", above=0.0, is_required=True),
+    Key("level_db", "numbers", is_required=True),
+)
 _REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15)
 
 # Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clauses 6 and 7, from memory.
 _HELD = StageNeed((_VOLTAGE, _HOLD), ((60.0, 1.0), (math.inf, 3.0)))
-_IMPULSE = StageNeed((_VOLTAGE, _POLARITY), ((math.inf, 3.0),))
+_IMPULSE = StageNeed(
+    (
+        _VOLTAGE,
+        Key("polarity", "text", choices=("positive", "negative")),
+        Key("wave", "text", choices=("full", "reduced", "chopped")),
+        Key("impulses", "whole", at_least=1.0),
+    ),
+    ((math.inf, 3.0),),
+)
+# One round of a sequence: after so many impulses, up to `accept` discharges pass and `reject` or more fail it.
+_ROUND = (
+    Key("impulses", "whole", at_least=1.0, is_required=True),
+    Key("accept", "whole", at_least=0.0, is_required=True),
+    Key("reject", "whole", at_least=1.0, is_required=True),
+    Key("clear_at_end", "whole", at_least=1.0),
+)
 _DIRECT = StageNeed((Key("voltage_kv", above=0.0), Key("hold_s", above=0.0)), ((math.inf, 3.0),), is_required=False)
 
 _ALL = (
@@ -174,6 +192,10 @@ _ALL = (
         channels=(("time_s", "voltage_kv"),),
         is_axis_strict=True,
         stages=_IMPULSE,
+        keys=(
+            Key("acceptance", "text", choices=("three", "three_plus_nine", "fifteen", "fifteen_five_clear")),
+            Key("rounds", "rows", keys=_ROUND),
+        ),
     ),
     Kind(
         "frequency_response",
@@ -196,7 +218,15 @@ _ALL = (
         ),
         axis="frequency_hz",
         is_axis_strict=True,
-        keys=(_FREQUENCY,),
+        keys=(
+            _FREQUENCY,
+            Key("reference_ohm", above=0.0),
+            Key("termination_ohm", above=0.0),
+            Key("least_quality_factor", above=0.5),
+            Key("compare", "text", choices=("phases", "reference")),
+            Key("reference", "object", keys=_TRACE),
+        ),
+        criterion_keys=(Key("branch", "whole", at_least=1.0),),
     ),
     Kind(
         "winding_resistance",
