@@ -38,6 +38,10 @@ class Wanted:
         gaps = [tuple(name for name in one if name not in found) for one in self.sets]
         return min(gaps, key=len)
 
+    def is_met(self, found: Sequence[str]) -> bool:
+        """Return whether one of the sets was found whole."""
+        return not self.lacking(found)
+
     @classmethod
     def of(cls, needed: Sequence[str]) -> Wanted:
         """Return the demand for one set of channels over time."""
