@@ -18,9 +18,8 @@ def test_short_hold_is_not_valid_and_is_repeated(enter, tmp_path):
     work.adopt_plan(tester, unit)
     short = record_file(tmp_path, WITHSTAND, "short")
     run = work.perform(tester, second, unit, "withstand", short, "Not a valid test")
-    work.approve(
-        approver, run, "Not a valid test", "It was no valid test and says nothing about the unit", look="review-not-valid"
-    )
+    consequence = "It was no valid test and says nothing about the unit"
+    work.approve(approver, run, "Not a valid test", consequence, look="review-not-valid")
     approver.go("/nonconformances/")
     assert approver.page.get_by_text("SR-9003").count() == 0
     repeat = work.perform(

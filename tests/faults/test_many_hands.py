@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import itertools
 import json
 import threading
 from collections.abc import Callable, Iterator
@@ -88,8 +89,8 @@ class Crowd:
 
     def terms(self, **fields: object) -> dict[str, object]:
         """Return what an order form holds."""
-        usual = {"customer": self.customer, "decision_rule": "simple_acceptance", "discharge_procedure": "agreed_practice"}
-        return {**usual, **fields}
+        agreed = {"decision_rule": "simple_acceptance", "discharge_procedure": "agreed_practice"}
+        return {"customer": self.customer, **agreed, **fields}
 
     def asked(self, code: str) -> str:
         """Return the last line that Python inside the site prints."""
@@ -137,6 +138,6 @@ def test_no_editor_of_eight_loses_an_edit_unseen(crowd):
         assert edit(who, version)[0] == 302
     history = json.loads(crowd.asked(HISTORY % pk))
     told = ["as entered", *(f"of editor {who}" for who in [winner, *others])]
-    assert history["changes"] == [list(pair) for pair in zip(told, told[1:], strict=False)]
+    assert history["changes"] == [list(pair) for pair in itertools.pairwise(told)]
     assert history["version"] == EDITORS + 1
     assert history["remarks"] == told[-1]
