@@ -10,7 +10,7 @@ from django.conf import settings
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
 from records.evaluation.evaluating import KINDS, evaluate
-from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.quantities import wanted_by
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
@@ -22,6 +22,7 @@ from records.selectors.digests import digest_of, setup_document
 from records.services import composing
 from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
+from records.services.pairing import companion_of, keep_pair
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
 
@@ -39,7 +40,8 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
     step = _step(record)
     progress.stage("Reading", 10)
     try:
-        recording, used_map = _read(record, step)
+        companion = companion_of(record)
+        recording, used_map = _read(record, step, companion)
     except MappingNeeded as need:
         preview = need.preview.as_dict() if need.preview else {}
         with progress.completing(need.message):
@@ -51,13 +53,15 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
             keep_refusal(record=record, words=words, by=record.uploaded_by)
         return
     progress.stage("Checking", 50)
-    summary = _summary(record, recording, used_map)
-    keep_arrays(summary["arrays"], [recording.time_s, *recording.channels.values()])
+    summary = _summary(record, recording, used_map, companion)
+    keep_arrays(summary["arrays"], {"time_s": recording.time_s, **recording.channels})
     progress.stage("Judging", 70)
     judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
     progress.stage("Saving", 90)
     with progress.completing():
         keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
+        if companion is not None:
+            keep_pair(record=record, companion=companion, by=record.uploaded_by)
 
 
 def _fetch(record_id: int) -> Record | None:
@@ -79,18 +83,19 @@ def _step(record: Record) -> Step:
         ) from fault
 
 
-def _read(record: Record, step: Step) -> tuple[Recording, ColumnMap | None]:
+def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
-    needed = CHANNELS_BY_KIND[step.kind]
+    given = {"limits": limits, "wanted": wanted_by(step.kind)}
+    given["companion"] = absolute(companion.path) if companion else None
     place = absolute(record.path)
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
     try:
-        return read_in_child(place, columns=own, limits=limits, needed=needed), own
+        return read_in_child(place, columns=own, **given), own
     except MappingNeeded as need:
         for remembered in _remembered(record) if own is None else ():
             try:
-                return read_in_child(place, columns=remembered, limits=limits, needed=needed), remembered
+                return read_in_child(place, columns=remembered, **given), remembered
             except RecordRefused:
                 continue
         raise need
@@ -108,10 +113,13 @@ def _located(refusal: RecordRefused) -> str:
     return refusal.message
 
 
-def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -> dict[str, Any]:
+def _summary(
+    record: Record, recording: Recording, used_map: ColumnMap | None, companion: Record | None
+) -> dict[str, Any]:
     """Return what pages show of a record that was read, and where its arrays lie."""
     mapped = used_map.as_dict() if used_map else {}
-    mark = digest_of(mapped)[:8] if mapped else "plain"
+    how = {**mapped, "companion": companion.sha256} if companion else mapped
+    mark = digest_of(how)[:8] if how else "plain"
     return {
         "rows": recording.rows,
         "duration_s": recording.duration_s,
@@ -119,7 +127,9 @@ def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "columns_used": mapped,
-        "arrays": f"{record.path}-{mark}.npy",
+        "arrays": f"{record.path}-{mark}.parquet",
+        "preview": recording.preview.as_dict() if recording.preview else {},
+        "companion": {"name": companion.given_name, "sha256": companion.sha256} if companion else None,
     }
 
 

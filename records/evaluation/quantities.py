@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from records.readers.wanted import WANTED_BY_KIND, Wanted
+
 Judges = Literal["unit", "test"]
 
 
@@ -40,3 +42,8 @@ CHANNELS_BY_KIND: Mapping[str, tuple[str, ...]] = {
     "power_frequency_withstand": ("time_s", "voltage_kv"),
     "partial_discharge": ("time_s", "voltage_kv", "charge_pc"),
 }
+
+
+def wanted_by(kind: str) -> Wanted:
+    """Return what a kind of step needs of its record; where readers name nothing, the channels of the table above."""
+    return WANTED_BY_KIND.get(kind) or Wanted.of(CHANNELS_BY_KIND.get(kind, ("time_s",)))

@@ -134,8 +134,8 @@ def _checked_steps(time_s: Samples, row_of: Callable[[int], int] | None) -> Samp
         index = int(np.argmax(steps < 0)) + 1
         row = row_of(index) if row_of else index + 1
         raise TimeGoesBackwards(
-            f"{'Row' if row_of else 'Sample'} {row} is at {time_s[index]:.9g} s, earlier than the one before it at "
-            f"{time_s[index - 1]:.9g} s. "
+            f"{'Row' if row_of else 'Sample'} {row} is at {time_s[index]:.9g} s, earlier than the "
+            f"{'row' if row_of else 'sample'} before it at {time_s[index - 1]:.9g} s. "
             "The rows are out of order, or two records were put into one file: export each on its own.",
             row=row,
         )

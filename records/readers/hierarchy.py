@@ -28,7 +28,7 @@ _MEND = "Export the record again with its data inside the file, or as CSV."
 
 @dataclass(frozen=True)
 class Series:
-    """One column of numbers: head, unit, length, folder, interval [s] where stated, and how its first values are taken."""
+    """One column of numbers: head, unit, length, folder, interval [s] where stated, and a taker of values."""
 
     head: str
     unit: str
