@@ -1,7 +1,7 @@
 """Files as instruments write them, made by code that shares nothing with the readers: bytes laid out by hand.
 
-COMTRADE: `struct` after the layout in IEEE Std C37.111-2013, clause on the data file (from memory). Touchstone: text after
-the specification of the IBIS Open Forum, version 2.0 (2009). XLSX: the parts of ECMA-376 that a sheet cannot do without,
+COMTRADE: `struct` after the layout in IEEE Std C37.111-2013, clause on the data file (from memory). Touchstone: text
+after the specification of the IBIS Open Forum, version 2.0 (2009). XLSX: the parts of ECMA-376 that a sheet cannot do without,
 written as text into a zip container. HDF5 and Parquet: by their own libraries, which is all that there is.
 """
 
@@ -129,7 +129,8 @@ def sheet_xml(rows, merges=(), dimension=""):
     merged = "".join(f'<mergeCell ref="{ref}"/>' for ref in merges)
     merged = f'<mergeCells count="{len(merges)}">{merged}</mergeCells>' if merges else ""
     size = f'<dimension ref="{dimension}"/>' if dimension else ""
-    return f'<?xml version="1.0"?><worksheet xmlns="{_MAIN}">{size}<sheetData>{"".join(body)}</sheetData>{merged}</worksheet>'
+    data = f"{size}<sheetData>{''.join(body)}</sheetData>{merged}"
+    return f'<?xml version="1.0"?><worksheet xmlns="{_MAIN}">{data}</worksheet>'
 
 
 def workbook_bytes(sheet, extra=(), book=_BOOK):

@@ -256,13 +256,22 @@ def _version_1(rows: list[tuple[int, list[str]]]) -> tuple[list[tuple[int, list[
     last = next((place for place, size in enumerate(sizes) if size != sizes[0]), len(sizes))
     if last == len(sizes):
         return rows, ports, []
-    if ports == 2 and all(size == _NOISE_COLUMNS for size in sizes[last:]):
+    is_below = _begins_lower(rows[starts[last]][1], rows[starts[last - 1]][1])
+    if ports == 2 and is_below and all(size == _NOISE_COLUMNS for size in sizes[last:]):
         return rows[: starts[last]], ports, ["Noise data were passed over."]
     number, kind = rows[starts[last]][0], RecordTruncated if last == len(sizes) - 1 else RecordDamaged
     raise kind(
         f"Row {number}: {sizes[last]} numbers belong to this frequency and {sizes[0]} to those before it. {_MEND}",
         row=number,
     )
+
+
+def _begins_lower(cells: list[str], before: list[str]) -> bool:
+    """Return whether the frequency goes back, as it does where noise data begin."""
+    try:
+        return float(cells[0]) <= float(before[0])
+    except ValueError:
+        return False
 
 
 def _numbers(rows: list[tuple[int, list[str]]]) -> tuple[Samples, list[int]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import warnings
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import Any
@@ -46,7 +46,7 @@ class _Found:
 def preview(order: Order) -> Preview:
     """Return the first rows of the sheet that was chosen."""
     checked = check_workbook(order.path, order.limits)
-    with closing(_opened(order)) as book:
+    with _opened(order) as book:
         return _shown(order, _found(book, order, checked.oddities))
 
 
@@ -64,7 +64,7 @@ def read(order: Order) -> Recording:
     and clock times are exact to a millisecond.
     """
     checked = check_workbook(order.path, order.limits)
-    with closing(_opened(order)) as book:
+    with _opened(order) as book:
         found = _found(book, order, checked.oddities)
         shown = _shown(order, found)
         require(order, found.grid.layout, found.resolution, shown, row=max(found.grid.layout.first_row - 1, 1))
@@ -78,10 +78,15 @@ def read(order: Order) -> Recording:
     return assemble(order, columns, shown)
 
 
-def _opened(order: Order) -> Any:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # styles and extensions that do not matter for the values
-        return openpyxl.load_workbook(order.path, read_only=True, data_only=True, keep_links=False)
+@contextmanager
+def _opened(order: Order) -> Iterator[Any]:
+    """Open the workbook as a stream: by its name the library would judge the ending, which stored files have not."""
+    with order.path.open("rb") as stream:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # styles and extensions that do not matter for the values
+            book = openpyxl.load_workbook(stream, read_only=True, data_only=True, keep_links=False)
+        with closing(book):
+            yield book
 
 
 def _rows_of(sheet: Any) -> Iterator[tuple[Any, ...]]:
