@@ -9,19 +9,20 @@ from django.conf import settings
 
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
-from records.evaluation.channels import read_any_set
+from records.evaluation.channels import wanted_of
 from records.evaluation.evaluating import KINDS, evaluate
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
-from records.readers.recording import Limits, Recording, Samples
+from records.readers.recording import Limits, Recording
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.selectors.digests import digest_of, setup_document
 from records.services import composing
 from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
+from records.services.pairing import companion_of, keep_pair
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
 
@@ -32,12 +33,15 @@ STAGES = ("Reading", "Checking", "Judging", "Saving")
 def evaluate_record(progress: Progress, *, record_id: int) -> None:
     """Read one record in a child process, judge it against its step, keep what was found; a repeat changes nothing."""
     record = _fetch(record_id)
-    if record is None or record.state != Record.State.STORED:
+    if record is None:
+        raise JobRefused(f"There is no record number {record_id}. Nothing was judged; upload the file again.")
+    if record.state != Record.State.STORED:
         return
     step = _step(record)
     progress.stage("Reading", 10)
     try:
-        recording, used_map = _read(record, step)
+        companion = companion_of(record)
+        recording, used_map = _read(record, step, companion)
     except MappingNeeded as need:
         preview = need.preview.as_dict() if need.preview else {}
         with progress.completing(need.message):
@@ -49,13 +53,15 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
             keep_refusal(record=record, words=words, by=record.uploaded_by)
         return
     progress.stage("Checking", 50)
-    summary = _summary(record, recording, used_map)
-    keep_arrays(summary["arrays"], _columns(recording).values())
+    summary = _summary(record, recording, used_map, companion)
+    keep_arrays(summary["arrays"], {"time_s": recording.time_s, **recording.channels})
     progress.stage("Judging", 70)
     judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
     progress.stage("Saving", 90)
     with progress.completing():
         keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
+        if companion is not None:
+            keep_pair(record=record, companion=companion, by=record.uploaded_by)
 
 
 def _fetch(record_id: int) -> Record | None:
@@ -77,23 +83,19 @@ def _step(record: Record) -> Step:
         ) from fault
 
 
-def _read(record: Record, step: Step) -> tuple[Recording, ColumnMap | None]:
+def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
+    given = {"limits": limits, "wanted": wanted_of(step.kind)}
+    given["companion"] = absolute(companion.path) if companion else None
     place = absolute(record.path)
-
-    def read(columns: ColumnMap | None) -> Recording:
-        return read_any_set(
-            step.kind, lambda wanted: read_in_child(place, columns=columns, limits=limits, wanted=wanted)
-        )
-
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
     try:
-        return read(own), own
+        return read_in_child(place, columns=own, **given), own
     except MappingNeeded as need:
         for remembered in _remembered(record) if own is None else ():
             try:
-                return read(remembered), remembered
+                return read_in_child(place, columns=remembered, **given), remembered
             except RecordRefused:
                 continue
         raise need
@@ -111,24 +113,23 @@ def _located(refusal: RecordRefused) -> str:
     return refusal.message
 
 
-def _columns(recording: Recording) -> dict[str, Samples]:
-    """Return the arrays by name, the time axis first where the record runs over time."""
-    has_time = len(recording.time_s) or not recording.channels
-    return {**({"time_s": recording.time_s} if has_time else {}), **recording.channels}
-
-
-def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -> dict[str, Any]:
+def _summary(
+    record: Record, recording: Recording, used_map: ColumnMap | None, companion: Record | None
+) -> dict[str, Any]:
     """Return what pages show of a record that was read, and where its arrays lie."""
     mapped = used_map.as_dict() if used_map else {}
-    mark = digest_of(mapped)[:8] if mapped else "plain"
+    how = {**mapped, "companion": companion.sha256} if companion else mapped
+    mark = digest_of(how)[:8] if how else "plain"
     return {
         "rows": recording.rows,
         "duration_s": recording.duration_s,
-        "channels": list(_columns(recording)),
+        "channels": ["time_s", *recording.channels],
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "columns_used": mapped,
-        "arrays": f"{record.path}-{mark}.npy",
+        "arrays": f"{record.path}-{mark}.parquet",
+        "preview": recording.preview.as_dict() if recording.preview else {},
+        "companion": {"name": companion.given_name, "sha256": companion.sha256} if companion else None,
     }
 
 

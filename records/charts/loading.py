@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import numpy as np
 from django.conf import settings
 
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
 from records.models.procedure import charge_limit_pc, stage_words, stages_of
+from records.readers.kept import read_arrays
 
 _EVENTS = {
     "inception": "inception",
@@ -24,9 +24,8 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
-    rows = np.load(path, allow_pickle=False, mmap_mode="r")
-    channels = dict(zip(summary["channels"], rows, strict=True))
-    if len(rows[0]) == 0:
+    channels = read_arrays(path, summary["channels"])
+    if not len(channels["time_s"]):
         return None
     document = evaluation.run.step.document
     return Picture(

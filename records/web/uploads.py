@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from records.charts import figure, picture_of
-from records.evaluation.kinds import KINDS
+from records.evaluation.channels import wanted_of
 from records.models import Record
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
@@ -56,10 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
+    seen = record.summary.get("preview", {})
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
-        preview=record.summary.get("preview", {}),
-        needed=KINDS[record.run.step.kind].channels[0] if record.run.step.kind in KINDS else (),
+        preview=seen,
+        needed=wanted_of(record.run.step.kind).nearest([row["channel"] for row in seen.get("columns", ())]),
         run=record.run,
         viewer=request.user,
     )
