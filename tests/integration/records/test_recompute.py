@@ -10,6 +10,7 @@ from django.core.management import call_command
 from django.forms.models import model_to_dict
 
 from labsite.ledger.models import Entry
+from records.evaluation.findings import EVALUATION_VERSION
 from records.models import Evaluation, Finding, Record, Run
 from records.services.recomputing import recompute_findings
 from records.services.storing import absolute
@@ -46,7 +47,9 @@ def test_what_was_stored_is_found_again_and_nothing_is_written(judged):
     status, out, err = called()
     assert status == 0
     count = Finding.objects.count()
-    assert out == f"1 evaluations with {count} findings computed again by version 1.0; no difference.\n"
+    assert (
+        out == f"1 evaluations with {count} findings computed again by version {EVALUATION_VERSION}; no difference.\n"
+    )
     assert err == f"Computing 1 of 1: {judged.now.number}, {judged.now.step.title}\n"
     assert everything() == before
 
@@ -68,7 +71,7 @@ def test_one_altered_finding_is_listed_with_both_values(judged):
             "field": "value",
             "stored": genuine + 1.0,
             "computed": genuine,
-            "version": "1.0",
+            "version": EVALUATION_VERSION,
         }
     ]
     assert everything() == before
