@@ -38,8 +38,14 @@ class WrittenDialect:
     digits: int = 9
 
 
-_OWN_UNITS = {"time_s": "s", "voltage_kv": "kV", "charge_pc": "pC", "current_ma": "mA"}
-_WORDS = {"time_s": "Time", "voltage_kv": "Voltage", "charge_pc": "Charge", "current_ma": "Current"}
+_OWN_UNITS = {"time_s": "s", "voltage_kv": "kV", "charge_pc": "pC", "current_ma": "mA", "phase_deg": "deg"}
+_WORDS = {
+    "time_s": "Time",
+    "voltage_kv": "Voltage",
+    "charge_pc": "Charge",
+    "current_ma": "Current",
+    "phase_deg": "Phase",
+}
 
 
 def csv_text(recording: Recording, dialect: WrittenDialect | None = None) -> str:
