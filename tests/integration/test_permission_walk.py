@@ -50,7 +50,7 @@ API = re.compile(r"^api/")
 PORTAL = re.compile(r"^portal/")
 PEOPLE = re.compile(r"^people/")
 # Pages of an account, whoever's it is; and the gallery's invented picture.
-EVERYBODY = re.compile(r"^(people/confirm/|gallery/chart/)?$")
+EVERYBODY = re.compile(r"^(people/confirm/|people/tokens/|gallery/chart/)?$")
 UNCHANGED = {"sessions.Session"}
 
 
