@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import evaluate
 from records.evaluation.findings import Evaluation
 from records.evaluation.joining import RecordsDoNotJoin
-from records.evaluation.quantities import CHANNELS_BY_KIND
 from records.evaluation.setups import BadSetup, Setup, parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.readers.columns import ColumnMap
@@ -53,9 +53,11 @@ def evaluate_files(
     parsed: Step = _parsed(step, parse_step)
     circuit: Setup = _parsed(setup, parse_setup) if setup else Setup()
     mapping: ColumnMap | None = _parsed(columns, ColumnMap.from_dict) if columns else None
-    recordings = [_recording(path, mapping, CHANNELS_BY_KIND[parsed.kind]) for path in records]
+    recordings = [_recording(path, mapping, parsed.kind, is_one_of_several=len(records) > 1) for path in records]
     try:
         return evaluate(parsed, recordings, circuit)
+    except BadStep as fault:
+        raise BadInput(_line(step, str(fault))) from fault
     except RecordsDoNotJoin as fault:
         raise BadInput(_line(", ".join(records), str(fault))) from fault
 
@@ -92,9 +94,13 @@ def _json(path: str) -> Any:
         raise BadInput(_line(path, f"cannot be read ({fault.strerror}). Check the name.")) from fault
 
 
-def _recording(path: str, mapping: ColumnMap | None, needed: Sequence[str]) -> Recording:
+def _recording(path: str, mapping: ColumnMap | None, kind: str, *, is_one_of_several: bool) -> Recording:
     try:
-        return read_record(path, columns=mapping, needed=needed)
+        return read_any_set(
+            kind,
+            lambda wanted: read_record(path, columns=mapping, wanted=wanted),
+            is_one_of_several=is_one_of_several,
+        )
     except RecordRefused as refusal:
         where = f"row {refusal.row}: " if refusal.row and f"Row {refusal.row}" not in refusal.message else ""
         mend = ' Use --columns COLUMNS.json, such as {"time_s": "T", "voltage_kv": {"column": "CH1", "unit": "V"}}.'

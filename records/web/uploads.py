@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from records.charts import figure, picture_of
-from records.evaluation.quantities import CHANNELS_BY_KIND
+from records.evaluation.kinds import KINDS
 from records.models import Record
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
@@ -59,7 +59,7 @@ def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
         preview=record.summary.get("preview", {}),
-        needed=CHANNELS_BY_KIND.get(record.run.step.kind, ()),
+        needed=KINDS[record.run.step.kind].channels[0] if record.run.step.kind in KINDS else (),
         run=record.run,
         viewer=request.user,
     )

@@ -53,7 +53,8 @@ def test_beyond_the_lower_limit_by_more_than_the_guard_band():
     decision = decide(value=87.9, expanded_uncertainty=4.0, minimum=92.0, rule="guard_band", unit="kV")
     assert decision.verdict == "does_not_conform"
     assert (
-        decision.reason == "87.9 kV lies 4.1 kV beyond the limit (minimum 92 kV), by more than the guard band of 4 kV."
+        decision.reason
+        == "87.9 kV lies 4.1 kV beyond the limit (minimum 92 kV), by more than the guard band of 4.0 kV."
     )
 
 
