@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from equipment.metrology.rounding import rounded
+from records.evaluation.figures import NOT_KNOWN, Figure, figure_of, is_only_reported, limits_in_words, word_of
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import basis_words, quantity_words, stage_words
 from records.models.verdicts import Verdict
@@ -38,34 +38,37 @@ class FindingRow:
     @property
     def is_only_reported(self) -> bool:
         """Say whether the plan names no limit for it, so that it has a value and no verdict of its own."""
-        return self.finding.minimum is None and self.finding.maximum is None
+        return is_only_reported(self.finding.minimum, self.finding.maximum)
 
     @property
     def word(self) -> str:
         """Return a word in place of a verdict: “reported” without limit, “valid” for a test inside its limits."""
-        if self.finding.verdict != Verdict.CONFORMS:
-            return ""
-        return "reported" if self.is_only_reported else "valid" if self.finding.judges == "test" else ""
+        row = self.finding
+        return word_of(row.verdict, row.judges, row.minimum, row.maximum)
 
     @property
     def value(self) -> str:
         """Return the value with its unit, rounded to its uncertainty."""
-        return self._text(False)
+        return _with_unit(self._figure.value, self._figure.unit)
 
     @property
     def uncertainty(self) -> str:
         """Return the expanded uncertainty with its unit, to two digits."""
-        return self._text(True)
+        return _with_unit(self._figure.uncertainty, self._figure.unit)
 
-    def _text(self, is_uncertainty: bool) -> str:
+    @property
+    def result(self) -> str:
+        """Return value and uncertainty with the unit, in one text."""
+        return _with_unit(self._figure.with_uncertainty, self._figure.unit)
+
+    @property
+    def _figure(self) -> Figure:
         row = self.finding
-        if row.value is None or (is_uncertainty and row.expanded_uncertainty is None):
-            return "–"
-        if row.expanded_uncertainty is None and row.value.is_integer():
-            return f"{row.value:.0f}\N{THIN SPACE}{row.unit}".strip()
-        shown = rounded(row.value, row.expanded_uncertainty)
-        text = shown.uncertainty_text if is_uncertainty else shown.value_text
-        return f"{text}\N{THIN SPACE}{row.unit}" if row.unit else text
+        return figure_of(row.quantity, row.value, row.expanded_uncertainty, row.unit)
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return f"{text}\N{THIN SPACE}{unit}" if unit and text != NOT_KNOWN else text
 
 
 def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
@@ -79,7 +82,7 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
             row,
             quantity_words(row.quantity),
             stage_words(row.stage) if row.stage else "",
-            limit_words(row),
+            limits_in_words(row.minimum, row.maximum, row.unit),
             basis_words(document, row.quantity, row.stage),
         )
         for row in found
@@ -89,16 +92,6 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
 def _place(row: Finding) -> tuple[bool, bool, int]:
     """Return the place of a finding: what judges the unit first, and what has a limit before what is only reported."""
     return row.judges != "unit", row.minimum is None and row.maximum is None, row.position
-
-
-def limit_words(finding: Finding) -> str:
-    """Return the limits of a finding with their signs."""
-    low, high, unit = finding.minimum, finding.maximum, f"\N{THIN SPACE}{finding.unit}" if finding.unit else ""
-    if low is not None and high is not None:
-        return f"{low:.4g} to {high:.4g}{unit}"
-    if high is not None:
-        return f"≤ {high:.4g}{unit}"
-    return f"≥ {low:.4g}{unit}" if low is not None else "reported only"
 
 
 def what_needs_judgement(run: Run) -> list[Matter]:
