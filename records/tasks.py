@@ -16,7 +16,7 @@ from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
-from records.readers.recording import Limits, Recording
+from records.readers.recording import Limits, Recording, Samples
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.selectors.digests import digest_of, setup_document
 from records.services import composing
@@ -32,7 +32,9 @@ STAGES = ("Reading", "Checking", "Judging", "Saving")
 def evaluate_record(progress: Progress, *, record_id: int) -> None:
     """Read one record in a child process, judge it against its step, keep what was found; a repeat changes nothing."""
     record = _fetch(record_id)
-    if record is None or record.state != Record.State.STORED:
+    if record is None:
+        raise JobRefused(f"There is no record number {record_id}. Nothing was judged; upload the file again.")
+    if record.state != Record.State.STORED:
         return
     step = _step(record)
     progress.stage("Reading", 10)
@@ -50,7 +52,7 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     progress.stage("Checking", 50)
     summary = _summary(record, recording, used_map)
-    keep_arrays(summary["arrays"], [recording.time_s, *recording.channels.values()])
+    keep_arrays(summary["arrays"], _columns(recording).values())
     progress.stage("Judging", 70)
     judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
     progress.stage("Saving", 90)
@@ -84,7 +86,7 @@ def _read(record: Record, step: Step) -> tuple[Recording, ColumnMap | None]:
 
     def read(columns: ColumnMap | None) -> Recording:
         return read_any_set(
-            step.kind, lambda needed: read_in_child(place, columns=columns, limits=limits, needed=needed)
+            step.kind, lambda wanted: read_in_child(place, columns=columns, limits=limits, wanted=wanted)
         )
 
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
@@ -111,6 +113,12 @@ def _located(refusal: RecordRefused) -> str:
     return refusal.message
 
 
+def _columns(recording: Recording) -> dict[str, Samples]:
+    """Return the arrays by name, the time axis first where the record runs over time."""
+    has_time = len(recording.time_s) or not recording.channels
+    return {**({"time_s": recording.time_s} if has_time else {}), **recording.channels}
+
+
 def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -> dict[str, Any]:
     """Return what pages show of a record that was read, and where its arrays lie."""
     mapped = used_map.as_dict() if used_map else {}
@@ -118,7 +126,7 @@ def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -
     return {
         "rows": recording.rows,
         "duration_s": recording.duration_s,
-        "channels": ["time_s", *recording.channels],
+        "channels": list(_columns(recording)),
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "columns_used": mapped,

@@ -7,7 +7,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from records.evaluation import discharge, withstand
+from records.evaluation import (
+    capacitance,
+    discharge,
+    dissipation_factor,
+    inductance,
+    insulation_resistance,
+    temperature_rise,
+    winding_resistance,
+    withstand,
+)
 from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
 from records.evaluation.impulse import examining as impulses
@@ -25,11 +34,17 @@ from records.readers.recording import Recording
 _OF_ONE: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
     "power_frequency_withstand": withstand.examine,
     "partial_discharge": discharge.examine,
+    "insulation_resistance": insulation_resistance.examine,
+    "temperature_rise": temperature_rise.examine,
 }
 # Kinds whose records are looked at side by side, in the order given: impulses, phases, before and after.
 _OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {
     "lightning_impulse": impulses.examine,
     "frequency_response": sweeps.examine,
+    "winding_resistance": winding_resistance.examine,
+    "dissipation_factor": dissipation_factor.examine,
+    "capacitance": capacitance.examine,
+    "inductance": inductance.examine,
 }
 KINDS: frozenset[str] = frozenset(_OF_ONE) | frozenset(_OF_SEVERAL)
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from equipment.metrology.conformity import Verdict as Conformity
 from equipment.metrology.conformity import decide
 from records.evaluation.findings import Finding, Verdict
-from records.evaluation.measured import COVERAGE_FACTOR, Measured
+from records.evaluation.measured import Measured
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.step import Criterion
 
@@ -41,7 +41,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         decision = decide(
             value=measured.value,
             expanded_uncertainty=measured.expanded_uncertainty,
-            coverage_factor=COVERAGE_FACTOR,
+            coverage_factor=measured.coverage_factor,
             minimum=criterion.minimum,
             maximum=criterion.maximum,
             rule=criterion.decision,
@@ -60,7 +60,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         stage=criterion.stage,
         value=measured.value,
         expanded_uncertainty=measured.expanded_uncertainty,
-        coverage_factor=COVERAGE_FACTOR,
+        coverage_factor=measured.coverage_factor,
         minimum=criterion.minimum,
         maximum=criterion.maximum,
         decision=criterion.decision,

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from records.evaluation.conductors import CONDUCTORS
+
 Shape = Literal["number", "whole", "text", "flag", "numbers", "rows", "object"]
 
 
@@ -112,7 +114,19 @@ _TRACE = (
     Key("frequency_hz", "numbers", above=0.0, is_required=True),
     Key("level_db", "numbers", is_required=True),
 )
-_REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15)
+_REFERENCE_TEMPERATURE = Key("reference_temperature_c", above=-273.15, below=1000.0)
+_TEMPERATURE = Key("temperature_c", above=-200.0, below=1000.0)
+_OF_CONDUCTOR = (
+    Key("material", "text", choices=tuple(CONDUCTORS)),
+    Key("temperature_constant_c", above=200.0, below=1000.0),
+)
+_OF_ELEMENTS = (
+    Key("series_elements", "whole", at_least=2),
+    Key("parallel_elements", "whole", at_least=2),
+    Key("internal_fuses", "flag"),
+    Key("comparison", "text", choices=("records", "rows")),
+    Key("capacitance_before_uf", above=0.0),
+)
 
 # Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clauses 6 and 7, from memory.
 _HELD = StageNeed((_VOLTAGE, _HOLD), ((60.0, 1.0), (math.inf, 3.0)))
@@ -230,27 +244,40 @@ _ALL = (
     ),
     Kind(
         "winding_resistance",
-        quantities=("resistance_ohm", "resistance_at_reference_ohm"),
+        quantities=("resistance_ohm", "resistance_at_reference_ohm", "resistance_unbalance_pct"),
         channels=(("resistance_ohm",),),
         axis="",
         least_rows=1,
-        keys=(_REFERENCE_TEMPERATURE,),
+        keys=(*_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
     ),
     Kind(
         "insulation_resistance",
-        quantities=("insulation_resistance_mohm", "polarization_index"),
+        quantities=(
+            "insulation_resistance_mohm",
+            "insulation_resistance_10min_mohm",
+            "polarization_index",
+            "held_voltage_kv",
+            "held_s",
+        ),
         channels=(("time_s", "insulation_resistance_mohm"),),
+        is_axis_strict=True,
         stages=_DIRECT,
-        keys=(_REFERENCE_TEMPERATURE,),
+        keys=(_REFERENCE_TEMPERATURE, _TEMPERATURE, Key("halving_k", above=0.0), Key("voltage_applied_s")),
     ),
     Kind(
         "dissipation_factor",
-        quantities=("dissipation_factor", "capacitance_uf"),
+        quantities=(
+            "dissipation_factor",
+            "capacitance_uf",
+            "dissipation_factor_tip_up",
+            "dissipation_factor_change",
+            "capacitance_change_pct",
+        ),
         channels=(("dissipation_factor",),),
         axis="",
         least_rows=1,
         stages=_DIRECT,
-        keys=(_FREQUENCY,),
+        keys=(_FREQUENCY, *_OF_ELEMENTS),
     ),
     Kind(
         "capacitance",
@@ -259,21 +286,31 @@ _ALL = (
         axis="",
         least_rows=1,
         stages=_DIRECT,
-        keys=(_FREQUENCY, _REFERENCE_TEMPERATURE),
+        keys=(_FREQUENCY, _REFERENCE_TEMPERATURE, *_OF_ELEMENTS),
     ),
     Kind(
         "inductance",
-        quantities=("inductance_mh", "resistance_ohm", "quality_factor"),
+        quantities=("inductance_mh", "loss_w", "loss_at_reference_w", "resistance_ohm", "quality_factor"),
         channels=(("inductance_mh",),),
         axis="",
         least_rows=1,
-        keys=(_FREQUENCY, _REFERENCE_TEMPERATURE),
+        keys=(
+            *(_FREQUENCY, *_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
+            *(Key("rated_current_a", above=0.0), Key("phases", "whole", at_least=1)),
+            *(Key("dc_resistance_ohm", above=0.0), Key("dc_resistance_temperature_c", above=-200.0, below=1000.0)),
+        ),
     ),
     Kind(
         "temperature_rise",
-        quantities=("temperature_rise_k",),
-        channels=(("time_s", "resistance_ohm"), ("time_s", "temperature_c")),
-        keys=(_REFERENCE_TEMPERATURE,),
+        quantities=("temperature_rise_k", "hot_spot_rise_k", "resistance_ohm"),
+        channels=(("time_s", "resistance_ohm"),),
+        is_axis_strict=True,
+        least_rows=6,
+        keys=(
+            *(*_OF_CONDUCTOR, Key("cold_resistance_ohm", above=0.0)),
+            *(Key("cold_temperature_c", above=-200.0, below=1000.0), Key("ambient_c", above=-100.0, below=200.0)),
+            *(Key("shutdown_s"), Key("hot_spot_factor", at_least=1.0, below=3.0), Key("settling_s", at_least=0.0)),
+        ),
     ),
 )
 KINDS: Mapping[str, Kind] = {kind.name: kind for kind in _ALL}

@@ -25,13 +25,15 @@ class Measured:
     value : float or None
         Measured value [unit of the quantity]; None where there is none.
     expanded_uncertainty : float or None
-        U at k = 2 [unit]; None where it is not known.
+        U [unit]; None where it is not known.
     words : str
         What the record shows, in a sentence.
     at_least, at_most : float or None
         What is known of the quantity where it has no value, as an inception that lies above the highest voltage.
     settled : str or None
         A verdict that no limit decides.
+    coverage_factor : float
+        k of the expanded uncertainty, dimensionless; above 2 where few degrees of freedom ask it.
     is_value_said : bool
         Whether the words say the value already, so that a reason says it once.
     """
@@ -42,6 +44,7 @@ class Measured:
     at_least: float | None = None
     at_most: float | None = None
     settled: Verdict | None = None
+    coverage_factor: float = COVERAGE_FACTOR
     is_value_said: bool = False
 
 

@@ -63,10 +63,17 @@ _ALL = (
     Quantity("log_error_db", "dB", "unit"),
     # resistance, insulation, loss, heating
     Quantity("resistance_at_reference_ohm", "Ω", "unit"),
+    Quantity("resistance_unbalance_pct", "%", "unit"),
     Quantity("insulation_resistance_mohm", "MΩ", "unit"),
+    Quantity("insulation_resistance_10min_mohm", "MΩ", "unit"),
     Quantity("polarization_index", "", "unit"),
     Quantity("dissipation_factor", "", "unit"),
+    Quantity("dissipation_factor_tip_up", "", "unit"),
+    Quantity("dissipation_factor_change", "", "unit"),
     Quantity("capacitance_change_pct", "%", "unit"),
+    Quantity("loss_w", "W", "unit"),
+    Quantity("loss_at_reference_w", "W", "unit"),
     Quantity("temperature_rise_k", "K", "unit"),
+    Quantity("hot_spot_rise_k", "K", "unit"),
 )
 QUANTITIES: Mapping[str, Quantity] = {quantity.name: quantity for quantity in _ALL}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 # What an instrument can measure. One that names none counts for all but those that only a named one can measure.
@@ -16,6 +16,7 @@ INSTRUMENT_QUANTITIES = (
     "frequency",
     "impedance",
     "resistance",
+    "insulation_resistance",
     "capacitance",
     "inductance",
     "dissipation_factor",
@@ -25,6 +26,18 @@ INSTRUMENT_QUANTITIES = (
 _KEYS = ("background_noise_pc", "charge_calibration", "tripped", "gating_reason", "stages", "instruments")
 _LONGEST_STAGE_S = 7 * 86_400.0
 ONLY_IF_NAMED = ("time", "frequency", "temperature")
+# Conditions of a test that its record may not hold: what bounds each.
+_CONDITIONS: Mapping[str, Mapping[str, float]] = {
+    "temperature_c": {"above": -200.0},
+    "ambient_c": {"above": -100.0},
+    "shutdown_s": {},
+    "cold_resistance_ohm": {"above": 0.0},
+    "cold_temperature_c": {"above": -200.0},
+    "voltage_applied_s": {},
+    "test_voltage_kv": {"above": 0.0},
+    "leakage_mohm": {"above": 0.0},
+    "capacitance_before_uf": {"above": 0.0},
+}
 
 
 class BadSetup(ValueError):
@@ -45,12 +58,15 @@ class Instrument:
         k, dimensionless.
     quantity : str or None
         One of `INSTRUMENT_QUANTITIES`; None counts for all but `ONLY_IF_NAMED`, to be on the safe side.
+    expanded_uncertainty : float
+        Part that does not depend on the reading [°C, Ω, …: the unit of the channel], at the same coverage factor.
     """
 
     name: str
     relative_uncertainty_pct: float
     coverage_factor: float = 2.0
     quantity: str | None = None
+    expanded_uncertainty: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -77,6 +93,8 @@ class Setup:
         What the detector showed for it, in the unit of the record's charge (pC after reading).
     instruments : tuple of Instrument
         Whose uncertainty counts.
+    conditions : mapping of str to float
+        What the record may not hold, by name with unit: ``ambient_c``, ``shutdown_s``, ``leakage_mohm``, …
     last_scale_factor : float or None
         k of the calibration before this one, dimensionless, to show its drift.
     tripped : bool or None
@@ -95,6 +113,7 @@ class Setup:
     tripped: bool | None = None
     gating_reason: str = ""
     stage_times: tuple[StageTimes, ...] = ()
+    conditions: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def scale_factor(self) -> float | None:
@@ -114,9 +133,10 @@ def parse_setup(content: Any) -> Setup:
         return Setup()
     if not isinstance(content, Mapping):
         raise BadSetup('The set-up must be one object, such as {"background_noise_pc": 4.0}.')
-    unknown = sorted(set(content) - set(_KEYS))
+    unknown = sorted(set(content) - {*_KEYS, *_CONDITIONS})
     if unknown:
-        raise BadSetup(f"{unknown[0]}: is not known; use {', '.join(_KEYS[:-1])} or {_KEYS[-1]}.")
+        known = ", ".join((*_KEYS[:-1], *_CONDITIONS))
+        raise BadSetup(f"{unknown[0]}: is not known; use {known} or {_KEYS[-1]}.")
     injected, reading, last = _calibration(content.get("charge_calibration"))
     instruments = content.get("instruments") or []
     if not isinstance(instruments, list | tuple):
@@ -131,6 +151,11 @@ def parse_setup(content: Any) -> Setup:
         _tripped(content.get("tripped")),
         _reason(content.get("gating_reason")),
         _stage_times(content.get("stages")),
+        {
+            name: _number(content[name], name, **bounds)
+            for name, bounds in _CONDITIONS.items()
+            if content.get(name) is not None
+        },
     )
 
 
@@ -199,9 +224,12 @@ def _instrument(row: Any, place: str) -> Instrument:
     if quantity is not None and quantity not in INSTRUMENT_QUANTITIES:
         known = f"{', '.join(INSTRUMENT_QUANTITIES[:-1])} or {INSTRUMENT_QUANTITIES[-1]}"
         raise BadSetup(f"{place}.quantity: “{quantity}” must be {known}.")
+    fixed = _number(row.get("expanded_uncertainty", 0.0), f"{place}.expanded_uncertainty", minimum=0.0)
+    default = 0.0 if "expanded_uncertainty" in row else None
     return Instrument(
         str(row.get("name", "")),
-        _number(row.get("relative_uncertainty_pct"), f"{place}.relative_uncertainty_pct", minimum=0.0),
+        _number(row.get("relative_uncertainty_pct", default), f"{place}.relative_uncertainty_pct", minimum=0.0),
         _number(row.get("coverage_factor", 2.0), f"{place}.coverage_factor", above=0.0),
         quantity,
+        fixed,
     )

@@ -98,7 +98,7 @@ def _recording(path: str, mapping: ColumnMap | None, kind: str, *, is_one_of_sev
     try:
         return read_any_set(
             kind,
-            lambda needed: read_record(path, columns=mapping, needed=needed),
+            lambda wanted: read_record(path, columns=mapping, wanted=wanted),
             is_one_of_several=is_one_of_several,
         )
     except RecordRefused as refusal:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NoReturn
 
 import numpy as np
@@ -9,6 +10,7 @@ import polars as pl
 
 from records.readers.columns import Resolved
 from records.readers.dialect import Dialect, is_number, split_cells
+from records.readers.order import Order
 from records.readers.recording import Samples
 from records.readers.refusals import ColumnsDiffer, NotANumber, RecordTruncated
 from records.readers.source import Measure, Source, is_straight, numbered_rows, table_bytes, text_bytes
@@ -30,8 +32,15 @@ class Table:
         Whether a clock without date passed midnight.
     """
 
-    def __init__(self, source: Source, dialect: Dialect, resolved: tuple[Resolved, ...], measure: Measure) -> None:
-        self.source, self.dialect, self.resolved, self.measure = source, dialect, resolved, measure
+    def __init__(
+        self,
+        source: Source,
+        dialect: Dialect,
+        resolved: tuple[Resolved, ...],
+        measure: Callable[[], Measure],
+        order: Order,
+    ) -> None:
+        self.source, self.dialect, self.resolved, self._measure, self.order = source, dialect, resolved, measure, order
         self.start: str | None = None
         self.passed_midnight = False
         self._content: bytes | None = None
@@ -71,18 +80,25 @@ class Table:
     def _is_sound(self, frame: pl.DataFrame, expected: int) -> bool:
         return frame.height == expected and sum(frame.null_count().row(0)) == 0
 
+    def _measured(self) -> Measure:
+        """Return what the pass over the bytes told; too many rows are refused before they are copied."""
+        measured = self._measure()
+        self.order.check_rows(measured.line_feeds)
+        return measured
+
     def _frame(self) -> pl.DataFrame:
         """Return the columns: from the file as it stands, else from a cleaned copy, else refuse with the row."""
         dialect = self.dialect
         if is_straight(self.source, dialect):
-            ends = self.measure.tail.endswith(b"\n")
-            expected = self.measure.line_feeds - dialect.first_row + (not ends)
             try:
                 frame = self._read(str(self.source.path), skip=dialect.first_row, separator=dialect.separator)
-                if self._is_sound(frame, expected):
+                measured = self._measured()
+                ends = measured.tail.endswith(b"\n")
+                if self._is_sound(frame, measured.line_feeds - dialect.first_row + (not ends)):
                     return frame
             except pl.exceptions.PolarsError:
-                pass  # the cleaned copy decides, and names the row
+                self._measured()  # the cleaned copy decides, and names the row
+        self._measured()
         rows = table_bytes(self.content, dialect)
         try:
             frame = self._read(rows, skip=0, separator="\t" if dialect.separator == " " else dialect.separator)
@@ -105,6 +121,7 @@ class Table:
                 if not np.isfinite(values).all():
                     self._refuse()
                 values = values if column.factor == 1.0 else values * column.factor
+                values = values if column.offset == 0.0 else values + column.offset
             columns[column.channel] = values
         return columns
 

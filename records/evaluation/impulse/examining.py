@@ -7,12 +7,13 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 
 from records.evaluation.examination import Examination, as_told
+from records.evaluation.findings import Verdict
 from records.evaluation.impulse import telling
 from records.evaluation.impulse.acceptance import Judged, judge_sequence, rounds_of
 from records.evaluation.impulse.comparing import Difference, compare, current_trace, trace_of
 from records.evaluation.impulse.parameters import Impulse, Value
 from records.evaluation.impulse.shots import Shot, shots_of, wave_of
-from records.evaluation.measured import COVERAGE_FACTOR, Measured, expanded, relative_standard_uncertainty
+from records.evaluation.measured import COVERAGE_FACTOR, Measured, expanded, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.readers.recording import Recording
@@ -95,13 +96,13 @@ class ImpulseTest:
                 return Measured(None, words=f"{self.named(shot)}: {value.words}", settled="not_valid")
         measured = [(shot, self._with_instruments(value, instrument)) for shot, value in told]
         shot, (worst, uncertainty) = max(measured, key=lambda pair: _beyond(pair[1][0], criterion))
-        words = f"{self.named(shot)}: {_WORDS[criterion.quantity]} is {worst:.4g} {unit}."
+        words = f"{self.named(shot)}: {_WORDS[criterion.quantity]} is {spoken(worst, uncertainty)} {unit}."
         if len(measured) > 1:
             values = [one for _, (one, _) in measured]
             limited = criterion.minimum is not None or criterion.maximum is not None
             kind = "the one nearest to its limit is judged" if limited else "the greatest is told"
             words += f" Of {len(values)} impulses, from {min(values):.4g} to {max(values):.4g} {unit}, {kind}."
-        return Measured(worst, uncertainty, words)
+        return Measured(worst, uncertainty, words, is_value_said=True)
 
     def _with_instruments(self, value: Value, instrument: str | None) -> tuple[float, float | None]:
         assert value.value is not None
@@ -140,7 +141,12 @@ class ImpulseTest:
         if others:
             named = "; ".join(f"impulse {shot.number} ({_why_not(shot)})" for shot in others)
             words += f" Not counted: {named}."
-        return Measured(float(len(shots)), 0.0, words)
+        is_enough = criterion.minimum is None or len(shots) >= criterion.minimum
+        if not is_enough:
+            words += f" At least {criterion.minimum:g} must."
+        is_too_many = criterion.maximum is not None and len(shots) > criterion.maximum
+        verdict: Verdict = "conforms" if is_enough and not is_too_many else "not_valid"
+        return Measured(float(len(shots)), None, words, settled=verdict)
 
     @cached_property
     def sequences(self) -> Mapping[str, Judged]:
@@ -162,18 +168,19 @@ class ImpulseTest:
                 f"{self.named(over[0])} collapsed at {over[0].level_kv:.4g} kV, above what the plan allows at most: "
                 "the test may have caused it."
             )
-            return Measured(float(len(shots)), 0.0, words, settled="not_valid")
+            return Measured(float(len(shots)), None, words, settled="not_valid")
         told = " ".join(self._collapse_in_words(shot) for shot in shots) or "No impulse shows a disruptive discharge."
         judged = [one for name, one in self.sequences.items() if criterion.stage in (None, name)]
         words = " ".join(dict.fromkeys([told, *(one.words for one in judged)]))
         if any(one.outcome == "failed" for one in judged):
-            return Measured(float(len(shots)), 0.0, words, settled="does_not_conform")
+            return Measured(float(len(shots)), None, words, settled="does_not_conform")
         unread = next((shot for shot in self.shots if shot.impulse is None), None)
         if unread is not None and not shots:
             return Measured(None, words=f"{self.named(unread)}: {unread.why}", settled="not_valid")
         if any(one.outcome == "more_needed" for one in judged):
-            return Measured(float(len(shots)), 0.0, words, settled="inconclusive")
-        return Measured(float(len(shots)), 0.0, words)
+            return Measured(float(len(shots)), None, words, settled="inconclusive")
+        is_within = criterion.maximum is None or len(shots) <= criterion.maximum
+        return Measured(float(len(shots)), None, words, settled="conforms" if is_within else "does_not_conform")
 
     def is_over(self, shot: Shot, tolerances: float = 1.0) -> bool:
         """Return whether an impulse lies above its stage's level, or the highest, by more than so many tolerances."""
@@ -199,10 +206,10 @@ class ImpulseTest:
         what = "currents" if is_current else "voltages"
         words = (
             f"Scaled to one test voltage, the {what} of impulse {full.number} (full) and {reduced.number} (reduced) "
-            f"differ by at most {worst.greatest_pct:.3g} % of the crest, {worst.at_us:.3g} µs after the origin; "
+            f"differ by at most {spoken(worst.greatest_pct, 2 * worst.noise_pct)} % of the crest, {worst.at_us:.3g} µs after the origin; "
             f"noise alone makes {worst.noise_pct:.2g} % (standard)."
         )
-        return Measured(worst.greatest_pct, COVERAGE_FACTOR * worst.noise_pct, words)
+        return Measured(worst.greatest_pct, COVERAGE_FACTOR * worst.noise_pct, words, is_value_said=True)
 
     def _compared(self, full: Shot, reduced: Shot, *, is_current: bool) -> Difference:
         traces = []

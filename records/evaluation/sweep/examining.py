@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from records.evaluation.examination import Examination, as_told
-from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Estimate, Network, NoBranches, find_branches
@@ -170,19 +170,22 @@ class SweepTest:
     def _told(
         self, swept: _Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
     ) -> Measured:
-        resonance = branches[place].resonance_hz.value
+        at = branches[place].resonance_hz
+        resonance = spoken(at.value, self._expanded(at, "frequency"))
         which = f"branch {place + 1} of {len(branches)}" if len(branches) > 1 else "the branch"
         if criterion.quantity == "tuned_order":
             fundamental = self.step.number("frequency_hz")
-            words = f"{which} resonates at {resonance:.6g} Hz, the {estimate.value:.4g}-fold of {fundamental:g} Hz."
+            value = spoken(estimate.value, self._expanded(estimate, "frequency"))
+            words = f"{which} resonates at {resonance} Hz, the {value}-fold of {fundamental:g} Hz."
             instrument = "frequency"
         elif criterion.quantity == "resonance_hz":
-            words, instrument = f"{which} resonates at {resonance:.6g} Hz.", "frequency"
+            words, instrument = f"{which} resonates at {resonance} Hz.", "frequency"
         else:
             _, name, unit, instrument = _OF_BRANCH[criterion.quantity]
-            words = f"the {name} of {which}, at {resonance:.5g} Hz, is {estimate.value:.4g}{unit}."
+            value = spoken(estimate.value, self._expanded(estimate, instrument))
+            words = f"the {name} of {which}, at {resonance} Hz, is {value}{unit}."
         words = f"{self.named(swept)}{words[0].upper()}{words[1:]}"
-        return Measured(estimate.value, self._expanded(estimate, instrument), words)
+        return Measured(estimate.value, self._expanded(estimate, instrument), words, is_value_said=True)
 
     def _expanded(self, estimate: Estimate, instrument: str) -> float | None:
         """Return U: a frequency's instrument counts where it is named, an impedance's must be known."""
@@ -203,7 +206,7 @@ class SweepTest:
             shown = ", ".join(f"{one:.5g} Hz" for one in found)
             return Measured(None, words=f"The sweep shows no further parallel resonance than {shown}.")
         words = f"{self.named(swept)}The impedance has a maximum at {found[place]:.6g} Hz, a parallel resonance."
-        return Measured(found[place], None, words)
+        return Measured(found[place], None, words, is_value_said=True)
 
     @cached_property
     def likenesses(self) -> list[tuple[str, Likeness]]:
@@ -250,7 +253,7 @@ class SweepTest:
             else f"differ by {worst.log_error_db:.3g} dB on average"
         )
         words = f"{which[0].upper()}{which[1:]} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
-        return Measured(worst.correlation if is_correlation else worst.log_error_db, None, words)
+        return Measured(worst.correlation if is_correlation else worst.log_error_db, None, words, is_value_said=True)
 
     def measure(self, criterion: Criterion) -> Measured:
         """Return what the sweeps say about one criterion's quantity; without a limit it is told, not judged."""

@@ -126,7 +126,7 @@ def _reference(recording: Recording, step: Step) -> float:
 
 
 def _refuse_flat(response: Response) -> None:
-    level = response.level_db
+    level = np.round(response.level_db, 9)  # a magnitude that went through a complex number is equal to rounding only
     if float(np.ptp(level)) < 1e-9:
         raise NoResponse(f"All samples are {level[0]:.4g} dB: the sweep shows no response.")
     for turned, edge in ((level, "greatest"), (-level, "least")):
