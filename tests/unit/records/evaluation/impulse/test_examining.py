@@ -269,7 +269,7 @@ def test_one_bad_record_among_good_ones_is_named():
 def test_a_fit_that_fails_says_so():
     """A front, a wide dip and a second crest: no double exponential has that tail."""
     corners_us = [0, 5, 6.2, 20, 25, 40, 45, 70, 90, 100]
-    corners_kv = [0, 0, -125, -125, -55, -55, -120, -120, 0, 0]
+    corners_kv = [0, 0, -125, -122, -55, -54, -120, -118, 0, 0]
     voltage_kv = np.interp(TIME_S * 1e6, corners_us, corners_kv)
     evaluation = evaluate(STEP, [Recording(TIME_S, {"voltage_kv": voltage_kv})], SETUP)
     assert evaluation.verdict == "not_valid"
