@@ -14,6 +14,7 @@ from records.evaluation.measured import Measured, expanded, resolution_of
 from records.evaluation.pulse_record import examine_pulses, is_pulse_list
 from records.evaluation.setups import Setup
 from records.evaluation.step import Stage, Step
+from records.evaluation.thinning import thinned_trend
 from records.evaluation.waveform import NotAWave, changes_sign, trend_of
 from records.readers.recording import Recording, Samples
 
@@ -133,6 +134,7 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
         record.events(),
         (*words, *record.remarks()),
         record.applied.overstressed,
+        {"trend": thinned_trend(record.time_s, record.voltage_kv)} if sampled is not None else {},
     )
 
 

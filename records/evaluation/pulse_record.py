@@ -26,6 +26,7 @@ from records.evaluation.pulse_trains import PulseQuantities, derive_quantities, 
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
+from records.evaluation.thinning import thinned_trend
 from records.evaluation.waveform import changes_sign
 from records.readers.recording import Recording, Samples
 
@@ -268,13 +269,15 @@ class PulseRecord(DischargeBasis):
 
     def details(self) -> dict[str, Any]:
         """Return the phase-resolved pattern of the measuring hold and its voltage, for the picture."""
+        shown: dict[str, Any] = {"trend": thinned_trend(self.time_s, self.voltage_kv), "shift_s": self.source.shift_s}
         hold = self.hold_of(self.measuring)
         if hold is None or not len(self.pulses.time_s):
-            return {}
+            return shown
         pattern = self.pulses.pattern(float(self.time_s[hold.start]), float(self.time_s[hold.stop - 1]))
-        if pattern is None:
-            return {}
-        return {"pattern": {**pattern, "voltage_kv": float(np.mean(self.voltage_kv[hold])), "limit_pc": self.limit_pc}}
+        if pattern is not None:
+            level = float(np.mean(self.voltage_kv[hold]))
+            shown["pattern"] = {**pattern, "voltage_kv": level, "limit_pc": self.limit_pc}
+        return shown
 
     def remarks(self) -> tuple[str, ...]:
         """Return where the voltage is from, what was gated, and single pulses, beside what every record tells."""

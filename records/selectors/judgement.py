@@ -11,18 +11,11 @@ from records.evaluation.figures import NOT_KNOWN, Figure, figure_of, is_only_rep
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import basis_words, quantity_words, stage_words
 from records.models.verdicts import Verdict
+from records.selectors.comparison import beside_others
 from records.selectors.digests import current_evaluation
+from records.selectors.matters import Matter
 
 _LIKELY = 0.95  # below this probability of conformity a conforming value is near its limit; common practice, no source
-_SISTERS = 3
-
-
-@dataclass(frozen=True)
-class Matter:
-    """One thing to look at: tone (bad, warn, info) and words."""
-
-    tone: str
-    words: str
 
 
 @dataclass(frozen=True)
@@ -100,7 +93,7 @@ def what_needs_judgement(run: Run) -> list[Matter]:
     matters = [*_verdicts(evaluation), *_overrides(run), *_marks(run), *_records(run)]
     if evaluation is not None:
         matters += [Matter("info", words) for words in evaluation.document.get("remarks", ())]
-        matters += _beside_sisters(run, evaluation)
+        matters += beside_others(run, evaluation)
     return sorted(matters, key=lambda matter: ("bad", "warn", "info").index(matter.tone))
 
 
@@ -156,33 +149,6 @@ def _records(run: Run) -> list[Matter]:
         for other in same.select_related("run")[:5]
     ]
     return matters
-
-
-def _beside_sisters(run: Run, evaluation: Evaluation) -> list[Matter]:
-    """Say where the extinction voltage lies outside that of the approved runs of sister units of the same design."""
-    unit = run.step.plan.unit
-    own = next((row.value for row in evaluation.findings.all() if row.quantity == "extinction_voltage_kv"), None)
-    if not unit.design or own is None:
-        return []
-    values = list(
-        Finding.objects.filter(
-            quantity="extinction_voltage_kv",
-            value__isnull=False,
-            evaluation__run__state=Run.State.APPROVED,
-            evaluation__run__step__plan__unit__design=unit.design,
-        )
-        .exclude(evaluation__run__step__plan__unit=unit)
-        .values_list("value", flat=True)
-    )
-    if len(values) < _SISTERS or min(values) <= own <= max(values):
-        return []
-    return [
-        Matter(
-            "info",
-            f"Extinction at {own:.3g} kV is unlike {len(values)} runs of sister units "
-            f"({min(values):.3g} to {max(values):.3g} kV).",
-        )
-    ]
 
 
 def earlier_runs(run: Run, viewer: Any) -> QuerySet[Run]:

@@ -7,6 +7,7 @@ from typing import Any
 from django import template
 
 from records.certificates import wording
+from records.certificates.pictures import pattern_key
 from records.evaluation import figures
 
 register = template.Library()
@@ -95,6 +96,12 @@ def number_or_text(value: Any) -> str:
 def is_number(value: Any) -> bool:
     """Say whether a value is a number."""
     return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+@register.filter
+def pattern_of_run(pictures: dict[str, str], number: str) -> str:
+    """Return the phase-resolved pattern of one run, empty where there is none."""
+    return pictures.get(pattern_key(number), "")
 
 
 @register.filter
