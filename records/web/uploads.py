@@ -10,9 +10,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import figure, picture_of
-from records.evaluation.quantities import wanted_by
-from records.models import Record
+from records.charts import figure, pattern_figure, pattern_of, picture_of
+from records.models import Evaluation, Record
+from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
 from records.services.refusals import Refused
@@ -56,11 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
-    seen = record.summary.get("preview", {})
+    seen, wanted = record.summary.get("preview", {}), WANTED_BY_KIND.get(record.run.step.kind)
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
         preview=seen,
-        needed=wanted_by(record.run.step.kind).nearest([row["channel"] for row in seen.get("columns", ())]),
+        needed=wanted.nearest([row["channel"] for row in seen.get("columns", ())]) if wanted else (),
         run=record.run,
         viewer=request.user,
     )
@@ -110,6 +110,14 @@ def record_file(request: HttpRequest, pk: int) -> FileResponse:
     return response
 
 
+def _without_time(evaluation: Evaluation | None) -> JsonResponse:
+    """Give the pattern where no voltage over time is known, else say that nothing was read."""
+    pattern = pattern_of(evaluation) if evaluation is not None else None
+    if pattern is None:
+        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+    return JsonResponse(pattern_figure(pattern))
+
+
 @require_GET
 @laboratory_only
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
@@ -117,7 +125,7 @@ def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
     evaluation = current_evaluation(the_run(request, pk))
     picture = picture_of(evaluation) if evaluation is not None else None
     if picture is None:
-        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+        return _without_time(evaluation)
     try:
         window = picture.window(request.GET.get("from"), request.GET.get("to"))
     except ValueError:

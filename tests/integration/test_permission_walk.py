@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from labsite.people.roles import LABORATORY_ROLES
+from tests.answers import let_go
 from tests.integration.planted import Planted, plant
 from tests.people import person
 
@@ -50,7 +51,7 @@ API = re.compile(r"^api/")
 PORTAL = re.compile(r"^portal/")
 PEOPLE = re.compile(r"^people/")
 # Pages of an account, whoever's it is; and the gallery's invented picture.
-EVERYBODY = re.compile(r"^(people/confirm/|gallery/chart/)?$")
+EVERYBODY = re.compile(r"^(people/confirm/|people/tokens/|gallery/chart/)?$")
 UNCHANGED = {"sessions.Session"}
 
 
@@ -107,8 +108,7 @@ def ask(who: Any, path: str, method: str = "get") -> Any:
         client.force_login(who)
     answer = getattr(client, method)(path)
     assert answer.status_code < 500, f"{method} {path} as {who}: {answer.status_code} {answer.exc_info!r}"
-    if answer.streaming:
-        answer.close()
+    let_go(answer)
     return answer
 
 
