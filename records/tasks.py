@@ -9,14 +9,14 @@ from django.conf import settings
 
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
-from records.evaluation.channels import wanted_of
+from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import KINDS, evaluate
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
-from records.readers.recording import Limits, Recording
+from records.readers.recording import Limits, Recording, Samples
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.selectors.digests import digest_of, setup_document
 from records.services import composing
@@ -54,7 +54,7 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     progress.stage("Checking", 50)
     summary = _summary(record, recording, used_map, companion)
-    keep_arrays(summary["arrays"], {"time_s": recording.time_s, **recording.channels})
+    keep_arrays(summary["arrays"], _columns(recording))
     progress.stage("Judging", 70)
     judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
     progress.stage("Saving", 90)
@@ -86,16 +86,22 @@ def _step(record: Record) -> Step:
 def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
-    given = {"limits": limits, "wanted": wanted_of(step.kind)}
-    given["companion"] = absolute(companion.path) if companion else None
+    other = absolute(companion.path) if companion else None
     place = absolute(record.path)
+
+    def read(columns: ColumnMap | None) -> Recording:
+        return read_any_set(
+            step.kind,
+            lambda wanted: read_in_child(place, columns=columns, limits=limits, wanted=wanted, companion=other),
+        )
+
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
     try:
-        return read_in_child(place, columns=own, **given), own
+        return read(own), own
     except MappingNeeded as need:
         for remembered in _remembered(record) if own is None else ():
             try:
-                return read_in_child(place, columns=remembered, **given), remembered
+                return read(remembered), remembered
             except RecordRefused:
                 continue
         raise need
@@ -113,6 +119,12 @@ def _located(refusal: RecordRefused) -> str:
     return refusal.message
 
 
+def _columns(recording: Recording) -> dict[str, Samples]:
+    """Return the arrays by name, the time axis first where the record runs over time."""
+    has_time = len(recording.time_s) or not recording.channels
+    return {**({"time_s": recording.time_s} if has_time else {}), **recording.channels}
+
+
 def _summary(
     record: Record, recording: Recording, used_map: ColumnMap | None, companion: Record | None
 ) -> dict[str, Any]:
@@ -123,7 +135,7 @@ def _summary(
     return {
         "rows": recording.rows,
         "duration_s": recording.duration_s,
-        "channels": ["time_s", *recording.channels],
+        "channels": list(_columns(recording)),
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "columns_used": mapped,

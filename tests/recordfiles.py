@@ -1,8 +1,8 @@
 """Files as instruments write them, made by code that shares nothing with the readers: bytes laid out by hand.
 
 COMTRADE: `struct` after the layout in IEEE Std C37.111-2013, clause on the data file (from memory). Touchstone: text
-after the specification of the IBIS Open Forum, version 2.0 (2009). XLSX: the parts of ECMA-376 that a sheet cannot do without,
-written as text into a zip container. HDF5 and Parquet: by their own libraries, which is all that there is.
+after the specification of the IBIS Open Forum, version 2.0 (2009). XLSX: the parts of ECMA-376 that a sheet cannot do
+without, written as text into a zip container. HDF5 and Parquet: by their own libraries, which is all that there is.
 """
 
 from __future__ import annotations

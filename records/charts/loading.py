@@ -30,7 +30,7 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
     if not summary.get("arrays") or not path.exists():
         return None
     channels = read_arrays(path, summary["channels"])
-    if not len(channels["time_s"]):
+    if not len(channels.get("time_s", ())):
         return None
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:

@@ -11,7 +11,7 @@ from records.readers.columns import Resolution, named
 from records.readers.layout import Layout
 from records.readers.names import WORDS
 from records.readers.order import Order
-from records.readers.plausibility import Declared, of_sampling, of_waves
+from records.readers.plausibility import Declared, Steps, of_sampling, of_waves, steps_of
 from records.readers.previewing import Preview
 from records.readers.recording import Recording, Samples
 from records.readers.refusals import (
@@ -115,8 +115,7 @@ def assemble(order: Order, columns: Columns, shown: Preview | None = None) -> Re
         )
     time_s = arrays.pop("time_s", _NO_TIME)
     if order.wanted.axis == "time_s":
-        steps = _checked_steps(time_s, columns.row_of)
-        said.extend(of_sampling(time_s, steps, columns.declared))
+        said.extend(of_sampling(time_s, _checked_steps(time_s, columns.row_of), columns.declared))
         said.extend(of_waves(time_s, arrays, columns.declared, order.wanted == _IMPULSE))
     elif order.wanted.axis == "frequency_hz":
         time_s = _NO_TIME
@@ -128,10 +127,10 @@ def assemble(order: Order, columns: Columns, shown: Preview | None = None) -> Re
     return Recording(time_s, arrays, columns.metadata, tuple(dict.fromkeys(said)), columns.sha256, shown)
 
 
-def _checked_steps(time_s: Samples, row_of: Callable[[int], int] | None) -> Samples:
-    steps = np.diff(time_s)
-    if len(steps) and steps.min() < 0:
-        index = int(np.argmax(steps < 0)) + 1
+def _checked_steps(time_s: Samples, row_of: Callable[[int], int] | None) -> Steps:
+    steps = steps_of(time_s)
+    if steps.falls_at:
+        index = steps.falls_at
         row = row_of(index) if row_of else index + 1
         raise TimeGoesBackwards(
             f"{'Row' if row_of else 'Sample'} {row} is at {time_s[index]:.9g} s, earlier than the "

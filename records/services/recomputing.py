@@ -11,7 +11,7 @@ from django.conf import settings
 from django.db.models import QuerySet
 
 from labsite.ui.middleware import reading_only
-from records.evaluation.channels import wanted_of
+from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import evaluate
 from records.evaluation.findings import EVALUATION_VERSION
 from records.evaluation.setups import BadSetup, parse_setup
@@ -182,12 +182,15 @@ def _read_again(record: Record, kind: str) -> Recording:
     """Read the stored bytes as they were read then: with the same columns, and with the other file of a pair."""
     used, pair = record.summary.get("columns_used"), record.summary.get("companion")
     other = record.run.records.get(sha256=pair["sha256"]) if pair else None
-    return read_in_child(
-        absolute(record.path),
-        columns=ColumnMap.from_dict(used) if used else None,
-        limits=Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES),
-        wanted=wanted_of(kind),
-        companion=absolute(other.path) if other else None,
+    return read_any_set(
+        kind,
+        lambda wanted: read_in_child(
+            absolute(record.path),
+            columns=ColumnMap.from_dict(used) if used else None,
+            limits=Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES),
+            wanted=wanted,
+            companion=absolute(other.path) if other else None,
+        ),
     )
 
 

@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from records.charts import figure, pattern_figure, pattern_of, picture_of
-from records.evaluation.channels import wanted_of
 from records.models import Evaluation, Record
+from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
 from records.services.refusals import Refused
@@ -56,11 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
-    seen = record.summary.get("preview", {})
+    seen, wanted = record.summary.get("preview", {}), WANTED_BY_KIND.get(record.run.step.kind)
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
         preview=seen,
-        needed=wanted_of(record.run.step.kind).nearest([row["channel"] for row in seen.get("columns", ())]),
+        needed=wanted.nearest([row["channel"] for row in seen.get("columns", ())]) if wanted else (),
         run=record.run,
         viewer=request.user,
     )
