@@ -1,7 +1,8 @@
-"""Pictures of a record: voltage above charge on one time axis, the plan drawn behind the data; patterns; overlays."""
+"""Pictures of a record: voltage above charge on one time axis, the plan behind the data; patterns; overlays; curves."""
 
 from records.charts.browser import figure
-from records.charts.loading import aligned_of, pattern_of, pattern_words, picture_of, words_of
+from records.charts.curve import Curve, curve_figure, curve_svg
+from records.charts.loading import aligned_of, curve_of, drawn_svg, pattern_of, pattern_words, picture_of, words_of
 from records.charts.overlay import Layer, overlay_figure
 from records.charts.pattern import Pattern, pattern_figure, pattern_svg
 from records.charts.picture import Band, Mark, Picture
@@ -9,11 +10,16 @@ from records.charts.vector import figure_svg
 
 __all__ = [
     "Band",
+    "Curve",
     "Layer",
     "Mark",
     "Pattern",
     "Picture",
     "aligned_of",
+    "curve_figure",
+    "curve_of",
+    "curve_svg",
+    "drawn_svg",
     "figure",
     "figure_svg",
     "overlay_figure",

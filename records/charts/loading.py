@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 from django.conf import settings
 
+from records.charts.curve import Curve, curve_svg
 from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
+from records.charts.vector import figure_svg
 from records.models import Evaluation
 from records.models.procedure import charge_limit_pc, stage_words, stages_of
 from records.readers.kept import read_arrays
@@ -49,6 +51,20 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
         words_of(evaluation),
         charge_times,
     )
+
+
+def curve_of(evaluation: Evaluation) -> Curve | None:
+    """Return the curve that an evaluation kept, as of a cooling winding or an insulation, or None."""
+    return Curve.from_details(evaluation.document.get("details") or {})
+
+
+def drawn_svg(evaluation: Evaluation) -> str:
+    """Return the picture of one evaluation as vector graphics: its curve, else its record over time; else nothing."""
+    curve = curve_of(evaluation)
+    if curve is not None:
+        return curve_svg(curve)
+    picture = picture_of(evaluation)
+    return "" if picture is None else figure_svg(picture)
 
 
 def pattern_of(evaluation: Evaluation) -> Pattern | None:
@@ -100,7 +116,12 @@ def _bands(evaluation: Evaluation) -> tuple[Band, ...]:
 
 
 def words_of(evaluation: Evaluation) -> str:
-    """Return in words what the picture shows, for those who do not see it."""
+    """Return in words what the picture shows, for those who do not see it; empty where there is nothing to draw."""
+    curve = curve_of(evaluation)
+    if curve is not None:
+        return curve.words
+    if "time_s" not in evaluation.record.summary.get("channels", ("time_s",)):
+        return ""
     held = [
         f"{stage_words(row['name'])} {row['voltage_kv']:.4g} kV for {row['held_s']:.4g} s"
         for row in evaluation.document.get("stages", ())

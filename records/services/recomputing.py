@@ -217,7 +217,7 @@ def _of_document(
         for key in fresh:
             if not _same(stored.get(key), fresh[key]):
                 yield differ(f"document.{key}", stored.get(key), fresh[key], fresh["quantity"], place)
-    rest = {"verdict", "recording", "stages", "events", "remarks", "evaluation_version"}
+    rest = {"verdict", "recording", "stages", "events", "remarks", "details", "evaluation_version"}
     for key in sorted(rest):
         if not _same(evaluation.document.get(key), computed[key]):
             yield differ(f"document.{key}", evaluation.document.get(key), computed[key])

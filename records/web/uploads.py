@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import figure, pattern_figure, pattern_of, picture_of
+from records.charts import curve_figure, curve_of, figure, pattern_figure, pattern_of, picture_of
 from records.models import Evaluation, Record
 from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
@@ -123,6 +123,9 @@ def _without_time(evaluation: Evaluation | None) -> JsonResponse:
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
     """Give the picture of the evaluation that counts; `from` and `to` ask for the detail of a window."""
     evaluation = current_evaluation(the_run(request, pk))
+    curve = curve_of(evaluation) if evaluation is not None else None
+    if curve is not None:
+        return JsonResponse(curve_figure(curve))
     picture = picture_of(evaluation) if evaluation is not None else None
     if picture is None:
         return _without_time(evaluation)
