@@ -155,10 +155,15 @@ def _note(curve: Curve, place: int) -> dict[str, Any]:
         "yref": "y",
         "showarrow": False,
         "xanchor": "left" if place == 0 else "right",
-        "yanchor": "bottom" if place == 0 else "top",
+        "yanchor": "top" if _is_below(curve, place) else "bottom",
         "xshift": 8 if place == 0 else -8,
         "font": {"color": "token:accent", "size": 12},
     }
+
+
+def _is_below(curve: Curve, place: int) -> bool:
+    """Return whether the words of a point stand below it: right of a rising curve's first point, so beside the line."""
+    return place == 0 and curve.is_log
 
 
 @dataclass(frozen=True)
@@ -271,7 +276,8 @@ def _svg_point(sheet: _Sheet, point: Mapping[str, Any], place: int) -> str:
     bar = svg_line(x, float(sheet.down(point["y"] - u)), x, float(sheet.down(point["y"] + u)), PRINT["accent"])
     mark = f'<path d="M{x:.1f},{y - 5:.1f}l5,5l-5,5l-5,-5Z" fill="{PRINT["accent"]}"/>'
     shift, anchor = ((9, "start"), (-9, "end"))[min(place, 1)]
-    return bar + mark + svg_text(x + shift, y - 5 if place == 0 else y + 14, point["words"], PRINT["accent"], anchor)
+    height = y + 14 if _is_below(sheet.curve, place) else y - 5
+    return bar + mark + svg_text(x + shift, height, point["words"], PRINT["accent"], anchor)
 
 
 def _svg_legend(curve: Curve, left: float, y: float) -> str:
