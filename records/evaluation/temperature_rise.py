@@ -111,7 +111,8 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
         ``material`` or ``temperature_constant_c``; ``cold_resistance_ohm`` and ``cold_temperature_c`` (the set-up may
         state them instead); ``hot_spot_factor`` for the rise of the hottest spot.
     recording : Recording
-        With ``resistance_ohm`` against time, and ``ambient_c`` (else ``temperature_c``) where it was recorded.
+        With ``resistance_ohm`` against time, and ``ambient_c`` where it was recorded; it goes before what is stated,
+        and ``temperature_c`` stands for it where nothing is.
     setup : Setup
         Instruments, ``shutdown_s``, ``ambient_c``.
 
@@ -202,12 +203,12 @@ def _hot(found: CoolingRecord, setup: Setup) -> Input:
 
 def _ambient(step: Step, recording: Recording, setup: Setup) -> Input | None:
     """Return the temperature of the surroundings at shutdown as the input ``a`` [°C]."""
-    stated = condition("ambient_c", step, setup)
-    if stated is not None:
-        return _stated("a", stated, setup)
-    channel = recording.channel("ambient_c")
-    channel = recording.channel("temperature_c") if channel is None else channel
-    if channel is None or len(channel) != recording.rows or not np.isfinite(channel).all():
+    stated, channel = condition("ambient_c", step, setup), recording.channel("ambient_c")
+    if channel is None and stated is None:
+        channel = recording.channel("temperature_c")
+    if channel is None:
+        return None if stated is None else _stated("a", stated, setup)
+    if len(channel) != recording.rows or not np.isfinite(channel).all():
         return None
     at = fit_line(recording.time_s, channel).at(condition("shutdown_s", step, setup) or 0.0)
     parts = [(at.standard_uncertainty, float(len(channel) - 2)), resolution_part(channel)]

@@ -195,13 +195,15 @@ def test_readings_before_shutdown_and_while_settling_are_left_out():
     assert result.findings[0].value == pytest.approx(Winding().hot_ohm, abs=1e-9)
 
 
-def test_the_set_up_goes_before_the_step_and_the_ambient_channel_is_read_at_shutdown():
-    cooling = synthesise_cooling(Winding(), ambient_c=25.0)
-    stated = {name: value for name, value in RISE.items() if name != "ambient_c"}
-    rise = {f.quantity: f.value for f in evaluate(stated, [cooling]).findings}["temperature_rise_k"]
-    warmer = parse_setup({"ambient_c": 27.0})
-    lower = {f.quantity: f.value for f in evaluate(stated, [cooling], warmer).findings}["temperature_rise_k"]
-    assert lower == pytest.approx(rise - 2.0)
+def test_the_ambient_is_read_at_shutdown_else_stated_by_set_up_else_by_step():
+    def rise(recording, setup=None):
+        found = evaluate(RISE, [recording], parse_setup(setup)).findings
+        return next(finding.value for finding in found if finding.quantity == "temperature_rise_k")
+
+    cooling = synthesise_cooling(Winding())
+    assert rise(cooling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 2.0)
+    falling = changed(cooling, "ambient_c", 30.0 - cooling.time_s / 1000)  # 30 °C at shutdown
+    assert rise(falling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 5.0)
 
 
 def test_a_ten_minute_value_asked_of_a_short_record_is_not_valid():
