@@ -135,8 +135,8 @@ def _unlike(row: Finding, found: Beside) -> str:
     side = "above" if found.score > 0 else "below"
     passed = "Passed, but unlike its sisters: " if row.verdict == Verdict.CONFORMS else ""
     return (
-        f"{passed}{_named(row)} of {_shown(row, row.value)} is unlike that of {found.count} runs of sister units: it lies "
-        f"far {side} their median of {_shown(row, found.median)}, by the spread that they have among them."
+        f"{passed}{_named(row)} of {_shown(row, row.value)} is unlike that of {found.count} runs of sister units: "
+        f"it lies far {side} their median of {_shown(row, found.median)}, by the spread that they have among them."
     )
 
 

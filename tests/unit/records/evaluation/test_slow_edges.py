@@ -10,6 +10,7 @@ import pytest
 
 from records.evaluation.cooling import CoolingNotTold, compare_models, fit_cooling
 from records.evaluation.evaluating import evaluate
+from records.evaluation.measured import relative_standard_uncertainty
 from records.evaluation.setups import BadSetup, parse_setup
 from records.evaluation.slow_synthesis import (
     Disturbance,
@@ -246,6 +247,13 @@ def test_a_failing_unit_does_not_conform():
 def test_steps_that_cannot_be_are_refused(content, words):
     with pytest.raises(BadStep, match=words):
         parse_step(content)
+
+
+def test_a_fixed_part_alone_does_not_make_a_relative_uncertainty_of_nothing():
+    row = {"name": "divider", "quantity": "voltage", "expanded_uncertainty": 0.1}
+    assert relative_standard_uncertainty(parse_setup({"instruments": [row]}), "voltage") is None
+    both = parse_setup({"instruments": [row | {"relative_uncertainty_pct": 2.0}]})
+    assert relative_standard_uncertainty(both, "voltage") == pytest.approx(0.01)
 
 
 def test_conditions_and_fixed_parts_of_the_set_up_are_parsed_strictly():
