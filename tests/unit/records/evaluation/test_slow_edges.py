@@ -249,6 +249,18 @@ def test_steps_that_cannot_be_are_refused(content, words):
         parse_step(content)
 
 
+def test_readings_that_drift_are_told_and_scattered_ones_are_not():
+    step = {"kind": "winding_resistance"}
+    settling = 0.421 + 0.01 * np.exp(-np.arange(10.0) / 3)
+    remarks = evaluate(step, [Recording(np.empty(0), {"resistance_ohm": settling})]).remarks
+    (told,) = [one for one in remarks if "drift" in one]
+    assert told.startswith("The readings drift by -2")  # the exact curve falls by 0.01 (1 − e^−3)/0.424 = 2.2 %
+    for seed in range(50):
+        how = {"resistance_ohm": Disturbance(noise=1e-3, seed=seed)}
+        table = synthesise_table({"resistance_ohm": 0.421}, how, rows=10)
+        assert not any("drift" in one for one in evaluate(step, [table]).remarks)
+
+
 def test_a_fixed_part_alone_does_not_make_a_relative_uncertainty_of_nothing():
     row = {"name": "divider", "quantity": "voltage", "expanded_uncertainty": 0.1}
     assert relative_standard_uncertainty(parse_setup({"instruments": [row]}), "voltage") is None
