@@ -41,9 +41,8 @@ def parameters(time_s, voltage_kv):
 
 
 PLAIN = parameters(TIME_S, VOLTAGE_KV)
-_RINGING = synthesise_impulse(
-    wave_with_crest(100.0), seed=1, interval_us=0.002, oscillation=Oscillation(0.08, 0.5, 2.0)
-)
+_RING = Oscillation(0.08, 0.5, 2.0)
+_RINGING = synthesise_impulse(wave_with_crest(100.0), seed=1, interval_us=0.002, oscillation=_RING)
 FINE = parameters(_RINGING.time_s, _RINGING.channels["voltage_kv"])
 
 
