@@ -15,6 +15,7 @@ from equipment.metrology.validity import (
     OutOfServiceKind,
     board_class,
     calibration_status,
+    in_words,
 )
 from equipment.models import Calibration, Instrument, MeasuringSystem
 
@@ -116,7 +117,7 @@ def instrument_status(instrument: Instrument, on: date) -> CalibrationStatus:
 
 
 def _absence_in_words(instrument: Instrument) -> str:
-    since = f" since {instrument.state_since}" if instrument.state_since else ""
+    since = f" since {in_words(instrument.state_since)}" if instrument.state_since else ""
     why = f" ({instrument.state_reason})" if instrument.state_reason else ""
     return f"The instrument is {instrument.get_state_display().lower()}{since}{why}."
 
@@ -164,7 +165,7 @@ def system_status(system: MeasuringSystem, on: date) -> SystemStatus:
     """Return whether a system and all its instruments may be used on a day, from its prefetched components."""
     reasons = [f"{system.name} was assigned only on {system.assigned_on}."] if on < system.assigned_on else []
     if system.ended_on is not None and on >= system.ended_on:
-        reasons.append(f"{system.name} ended on {system.ended_on}.")
+        reasons.append(f"{system.name} ended on {in_words(system.ended_on)}.")
     for component in system.components.all():
         status = instrument_status(component.instrument, on)
         if not status.is_valid:

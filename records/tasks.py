@@ -32,7 +32,9 @@ STAGES = ("Reading", "Checking", "Judging", "Saving")
 def evaluate_record(progress: Progress, *, record_id: int) -> None:
     """Read one record in a child process, judge it against its step, keep what was found; a repeat changes nothing."""
     record = _fetch(record_id)
-    if record is None or record.state != Record.State.STORED:
+    if record is None:
+        raise JobRefused(f"There is no record number {record_id}. Nothing was judged; upload the file again.")
+    if record.state != Record.State.STORED:
         return
     step = _step(record)
     progress.stage("Reading", 10)

@@ -235,14 +235,14 @@ class _Spoken:
 
     def beside(self, difference: float) -> str:
         """Return a difference from the value to the value's own decimal place; what vanishes there is said as less."""
+        if not math.isfinite(difference):
+            return f"{difference:g}{self.unit}"
         if self.expanded_uncertainty is None:
             return f"{_alone(difference)}{self.unit}"
-        decimals = rounded(self.value, self.expanded_uncertainty).decimals
-        shown = round(difference, decimals)
-        if shown == 0 and difference != 0:
-            shown = 10.0**-decimals
-            return f"less than {shown:.{max(decimals, 0)}f}{self.unit}"
-        return f"{shown:.{max(decimals, 0)}f}{self.unit}"
+        shown = rounded(difference, self.expanded_uncertainty)
+        if difference != 0 and float(shown.value_text) == 0:
+            return f"less than {10.0**-shown.decimals:.{max(shown.decimals, 0)}f}{self.unit}"
+        return f"{shown.value_text}{self.unit}"
 
 
 def _alone(value: float) -> str:

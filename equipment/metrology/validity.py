@@ -163,20 +163,40 @@ def _code_and_reason(
     if absent:
         worst = min(absent, key=lambda period: (_BY_SEVERITY.index(period.kind), period.since, period.reason))
         why = f" ({worst.reason})" if worst.reason else ""
-        return worst.kind, f"{_OUT_OF_SERVICE_WORDS[worst.kind]} since {worst.since}{why}."
+        return worst.kind, f"{_OUT_OF_SERVICE_WORDS[worst.kind]} since {in_words(worst.since)}{why}."
     if not needs_calibration:
         return "not_required", "The instrument is used as an indicator only and needs no calibration."
     if counts is None:
         if not calibrations:
             return "never_calibrated", "The instrument was never calibrated."
         first = min(calibration.performed_on for calibration in calibrations)
-        return "calibrated_later", f"The first calibration is of {first}, after the day of use, {on}."
+        return (
+            "calibrated_later",
+            f"The first calibration is of {in_words(first)}, after the day of use, {in_words(on)}.",
+        )
     if not counts.passed:
-        return "failed_calibration", f"The calibration of {counts.performed_on} found the instrument unfit for use."
+        return (
+            "failed_calibration",
+            f"The calibration of {in_words(counts.performed_on)} found the instrument unfit for use.",
+        )
     if counts.due_on < on:
         late = (on - counts.due_on).days
-        return "expired", f"The calibration ended on {counts.due_on}, {late} {'day' if late == 1 else 'days'} before."
-    return "valid", f"In calibration: performed {counts.performed_on}, due {counts.due_on}."
+        return (
+            "expired",
+            f"The calibration ended on {in_words(counts.due_on)}, {late} {'day' if late == 1 else 'days'} before.",
+        )
+    return "valid", f"In calibration: performed {in_words(counts.performed_on)}, due {in_words(counts.due_on)}."
+
+
+def in_words(day: date) -> str:
+    """Return a day as people write it.
+
+    Examples
+    --------
+    >>> in_words(date(2026, 3, 1))
+    '1 Mar 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
 
 
 def board_class(status: CalibrationStatus, *, horizon_days: int = 60) -> BoardClass:

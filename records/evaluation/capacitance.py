@@ -12,7 +12,17 @@ from records.evaluation.elements import share_of_blown_fuse, share_of_short_circ
 from records.evaluation.estimating import estimate, mean_of
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured
-from records.evaluation.readings import condition, examined, gap_in_words, not_valid, of_estimate, read, said, too_few
+from records.evaluation.readings import (
+    condition,
+    examined,
+    gap_in_words,
+    not_valid,
+    of_estimate,
+    read,
+    require_plausible,
+    said,
+    too_few,
+)
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording, Samples
@@ -70,6 +80,7 @@ def compared(channel: str, step: Step, recordings: Sequence[Recording]) -> Compa
     Compared or str
         Readings [unit of the channel], or a reason.
     """
+    require_plausible(recordings)
     if reason := too_few(recordings):
         return reason
     sets = []

@@ -14,6 +14,8 @@ from records.evaluation.measured import Measured, expanded, resolution_of
 from records.evaluation.pulse_record import examine_pulses, is_pulse_list
 from records.evaluation.setups import Setup
 from records.evaluation.step import Stage, Step
+from records.evaluation.thinning import thinned_trend
+from records.evaluation.waveform import NotAWave, changes_sign, trend_of
 from records.readers.recording import Recording, Samples
 
 _IN_A_ROW = 3
@@ -53,7 +55,8 @@ class DetectorRecord(DischargeBasis):
         after = self.charge_pc[self.quiet_from :]
         return float(np.percentile(after, 95)) if len(after) >= _IN_A_ROW else None
 
-    def _u_charge(self, charge_pc: float) -> float | None:
+    def u_charge(self, charge_pc: float) -> float | None:
+        """Return U at k = 2 of one charge from instruments and resolution [pC]; None where no instrument is stated."""
         return expanded(charge_pc, self.relative, self.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
@@ -65,9 +68,9 @@ class DetectorRecord(DischargeBasis):
                 "tenth of the first set point: the noise is not known. State it in the set-up.",
             )
         if self.setup.background_noise_pc is not None:
-            return Measured(self.noise_pc, self._u_charge(self.noise_pc), "The set-up states the background noise.")
+            return Measured(self.noise_pc, self.u_charge(self.noise_pc), "The set-up states the background noise.")
         words = f"The noise was read from the {self.quiet_until} samples before the voltage was raised."
-        return Measured(self.noise_pc, self._u_charge(self.noise_pc), words)
+        return Measured(self.noise_pc, self.u_charge(self.noise_pc), words)
 
     def lit_at(self, charge_pc: float) -> Samples:
         """Return the first of each three samples in a row above a charge [s]."""
@@ -95,7 +98,7 @@ class DetectorRecord(DischargeBasis):
         inside = times >= times[-1] - window * (1 + 1e-9)
         charge = float(charges[inside].max())
         words = f"The greatest charge was read over the last {window:g} s of the hold at {stage.voltage_kv:g} kV."
-        return Measured(charge, self._u_charge(charge), words)
+        return Measured(charge, self.u_charge(charge), words)
 
 
 def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
@@ -120,14 +123,42 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     ----------
     IEC 60270:2000 with AMD1:2015, clauses 3 to 5, from memory; the design, section 6.
     """
-    if is_pulse_list(recording):
+    sampled, words = _by_periods(recording)
+    if sampled is None and is_pulse_list(recording):
         return examine_pulses(step, recording, setup)
-    record = DetectorRecord(step, recording, setup)
+    record = DetectorRecord(step, sampled or recording, setup)
     return Examination(
         record.measure,
         record.implied(),
         record.applied.found_stages,
         record.events(),
-        record.remarks(),
+        (*words, *record.remarks()),
         record.applied.overstressed,
+        {"trend": thinned_trend(record.time_s, record.voltage_kv)} if sampled is not None else {},
     )
+
+
+def _by_periods(recording: Recording) -> tuple[Recording | None, tuple[str, ...]]:
+    """Return a record of equidistant samples of a wave by its periods: r.m.s. voltage and greatest charge of each.
+
+    None for anything else: a trend, and a list of pulses, which has no equidistant samples.
+    """
+    time_s, channels = recording.time_s, recording.channels
+    if "phase_deg" in channels or "gated" in channels or not changes_sign(channels.get("voltage_kv", time_s)):
+        return None, ()
+    steps = np.diff(time_s)
+    usual = float(np.median(steps))
+    if np.count_nonzero(np.abs(steps - usual) > 0.1 * usual) > 0.01 * len(steps):
+        return None, ()
+    try:
+        wave = trend_of(time_s, channels["voltage_kv"])
+    except NotAWave:
+        return None, ()
+    firsts = np.searchsorted(time_s, wave.time_s - wave.interval_s / 2)
+    charge = np.maximum.reduceat(np.abs(channels["charge_pc"]), firsts)
+    words = (
+        f"The voltage changes sign at equal intervals, so the record is a wave, of {wave.frequency_hz:.4g} Hz; its "
+        "voltage is peak/√2 and its charge the greatest reading of each period."
+    )
+    sampled = Recording(wave.time_s, {"voltage_kv": wave.voltage_kv, "charge_pc": charge}, recording.metadata)
+    return sampled, (words,)

@@ -11,6 +11,7 @@ import numpy as np
 from records.evaluation.applied import AppliedVoltage
 from records.evaluation.findings import Event
 from records.evaluation.measured import Measured, relative_standard_uncertainty, spoken
+from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.readers.recording import Samples
@@ -42,7 +43,7 @@ def implied_of_charge(step: Step, setup: Setup, told: tuple[str, ...]) -> tuple[
     if setup.scale_factor is not None:
         asked.append(Criterion("charge_scale_factor", judges="test", is_implied=True))
     listed = {criterion.quantity for criterion in step.criteria}
-    asked += [Criterion(name, judges="unit", is_implied=True) for name in told if name not in listed]
+    asked += [Criterion(n, judges=QUANTITIES[n].judges, is_implied=True) for n in told if n not in listed]
     return tuple(asked)
 
 
@@ -108,6 +109,10 @@ class DischargeBasis(ABC):
     @abstractmethod
     def noise_after_pc(self) -> float | None:
         """Background noise after the voltage was lowered [pC]; None where the record does not show it."""
+
+    @abstractmethod
+    def u_charge(self, charge_pc: float) -> float | None:
+        """Return U at k = 2 of one charge [pC]; None where no instrument is stated."""
 
     @abstractmethod
     def lit_at(self, charge_pc: float) -> Samples:
@@ -298,6 +303,8 @@ class DischargeBasis(ABC):
                 return self.apparent_charge(stage, criterion.window_s)
             case "background_noise_pc":
                 return self.noise()
+            case "noise_after_pc":
+                return self._noise_after()
             case "charge_scale_factor":
                 return scale_factor_of(self.step, self.setup)
             case _:
@@ -310,7 +317,8 @@ class DischargeBasis(ABC):
 
     def implied(self) -> tuple[Criterion, ...]:
         """Return what the standards always ask of a discharge test, listed or not."""
-        return (*self.applied.implied(), *implied_of_charge(self.step, self.setup, self.told))
+        told = self.told if self.noise_after_pc is None else (*self.told, "noise_after_pc")
+        return (*self.applied.implied(), *implied_of_charge(self.step, self.setup, told))
 
     def events(self) -> tuple[Event, ...]:
         """Return inception, extinction, re-ignitions and disruptive discharges in order of time."""
@@ -330,8 +338,11 @@ class DischargeBasis(ABC):
             said.append("The set-up states no charge calibration; the charge is taken as the record states it.")
         if self.reignitions_s:
             said.append(self._reignited())
-        if self.noise_after_pc is not None:
-            said.append(self._noise_after(self.noise_after_pc))
+        if self.noise_after_pc is not None and self.limit_pc is not None and self.noise_after_pc > self.limit_pc / 2:
+            said.append(
+                f"The background noise after the test was {self.noise_after_pc:.3g} pC, more than half the limit of "
+                f"{self.limit_pc:g} pC; it may have been so during the test."
+            )
         return tuple(said)
 
     def _reignited(self) -> str:
@@ -343,9 +354,8 @@ class DischargeBasis(ABC):
             f"Discharges began again {times} after at least 1 s without any: first{at}, {first:.6g} s into the record."
         )
 
-    def _noise_after(self, after_pc: float) -> str:
-        before = "" if self.noise_pc is None else f", before it {self.noise_pc:.2g} pC"
-        said = f"The background noise after the test was {after_pc:.2g} pC{before}."
-        if self.limit_pc is not None and after_pc > self.limit_pc / 2:
-            said += f" That is more than half the limit of {self.limit_pc:g} pC; it may have been so during the test."
-        return said
+    def _noise_after(self) -> Measured:
+        after = self.noise_after_pc
+        if after is None:
+            return Measured(None, words="The record shows no charge after the voltage was lowered.")
+        return Measured(after, self.u_charge(after), "The noise was read after the voltage was lowered.")

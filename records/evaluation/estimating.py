@@ -11,8 +11,9 @@ import numpy as np
 
 from equipment.metrology.budget import Budget, evaluate_budget
 from equipment.metrology.formula import Formula, parse
-from equipment.metrology.inputs import Input
+from equipment.metrology.inputs import BudgetError, Input
 from equipment.metrology.propagation import effective_degrees_of_freedom
+from records.evaluation.examination import NotExaminable
 from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
 
@@ -76,7 +77,7 @@ def estimate(model: str, inputs: Sequence[Input]) -> Estimate:
     ------
     FormulaError
         The formula cannot be read.
-    BudgetError
+    NotExaminable
         The model has no value or no derivative at the estimates.
 
     References
@@ -90,7 +91,10 @@ def estimate(model: str, inputs: Sequence[Input]) -> Estimate:
     """
     formula = _parsed(model, tuple(item.name for item in inputs))
     budget = Budget({"y": formula}, tuple(inputs), np.eye(len(inputs)), COVERAGE_PROBABILITY)
-    statement = evaluate_budget(budget).statements["y"]
+    try:
+        statement = evaluate_budget(budget).statements["y"]
+    except BudgetError as fault:
+        raise NotExaminable(f"No value follows from the numbers of the record: {fault.fact.lower()}.") from fault
     freedom = statement.effective_degrees_of_freedom
     return Estimate(
         statement.value,

@@ -20,6 +20,7 @@ from records.evaluation.readings import (
     not_valid,
     of_estimate,
     read,
+    require_plausible,
     said,
     temperature_of,
     too_few,
@@ -117,6 +118,7 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
 
 
 def _rows_at_frequency(step: Step, recordings: Sequence[Recording]) -> Recording | str:
+    require_plausible(recordings)
     if reason := too_few(recordings):
         return reason
     shared = set.intersection(*(set(one.channels) for one in recordings))

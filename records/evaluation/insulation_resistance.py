@@ -19,6 +19,7 @@ from records.evaluation.readings import (
     instrument_parts,
     not_valid,
     of_estimate,
+    require_plausible,
     said,
     temperature_of,
 )
@@ -64,6 +65,7 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     ----------
     IEEE 43-2013 (from memory). The rule of halving: common practice, no source.
     """
+    require_plausible([recording])
     after_s, resistance = _from_start(step, recording, setup)
     reason = _unusable(after_s, resistance)
     if reason:

@@ -177,6 +177,7 @@ _ALL = (
             "apparent_charge_pc",
             "background_noise_pc",
             "charge_scale_factor",
+            "noise_after_pc",
             "repetition_rate_per_s",
             "average_discharge_current_a",
             "discharge_power_w",

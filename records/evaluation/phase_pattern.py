@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from records.readers.recording import Samples
 
 PHASE_CELLS, CHARGE_CELLS = 180, 100
+_LEAST_TOP = 1e-9  # beyond this and its inverse no charge is meant; powers of ten need not be exact there
 
 
 @dataclass(frozen=True)
@@ -86,13 +87,15 @@ def count_pattern(
         raise ValueError("Phases and charges differ in number.")
     if phase_cells < 1 or charge_cells < 1:
         raise ValueError("A pattern has at least one cell along each axis.")
-    low, high = (float(charge_pc.min()), float(charge_pc.max())) if len(charge_pc) else (0.0, 0.0)
-    if not (math.isfinite(low) and math.isfinite(high)) or not np.isfinite(np.sum(phase_deg)):
+    low, high = _ends(charge_pc)
+    if not all(math.isfinite(end) for end in (low, high, *_ends(phase_deg))):
         raise ValueError("A phase or a charge is not a finite number.")
     top = top_pc or rounded_up(max(abs(low), abs(high)))
     is_signed = low < 0
-    bottom = -top if is_signed else 0.0
-    rows = ((charge_pc - bottom) * (charge_cells / (top - bottom))).astype(np.int32)
+    rows = charge_pc / top
+    if is_signed:
+        rows = (rows + 1.0) / 2
+    rows = (np.clip(rows, 0.0, 1.0) * charge_cells).astype(np.int32)
     np.clip(rows, 0, charge_cells - 1, out=rows)
     rows += _columns(phase_deg, phase_cells) * np.int32(charge_cells)
     counts = np.bincount(rows, minlength=phase_cells * charge_cells)
@@ -101,18 +104,21 @@ def count_pattern(
 
 def _columns(phase_deg: Samples, phase_cells: int) -> NDArray[np.int32]:
     """Return the cell of each phase, whole turns taken off."""
-    places = phase_deg * (phase_cells / 360.0)
-    if len(places) and (float(places.min()) < 0 or float(places.max()) >= phase_cells):
-        places -= phase_cells * np.floor(places / phase_cells)
+    low, high = _ends(phase_deg)
+    within = phase_deg if low >= 0 and high < 360 else np.remainder(phase_deg, 360.0)
+    columns = (within * (phase_cells / 360.0)).astype(np.int32)
     # A phase a rounding error below 0 becomes a whole turn, which is the first cell again.
-    columns = places.astype(np.int32)
     columns[columns == phase_cells] = 0
     return columns
 
 
+def _ends(values: Samples) -> tuple[float, float]:
+    return (float(values.min()), float(values.max())) if len(values) else (0.0, 0.0)
+
+
 def rounded_up(value: float) -> float:
     """Return the next number of 1, 1.5, 2, 3, 4, 5, 6, 8 times a power of ten above a value; 1 where it is 0."""
-    if not value > 0:
-        return 1.0
+    if not _LEAST_TOP <= value <= 1 / _LEAST_TOP:
+        return 1.0 if not value > _LEAST_TOP else value
     size = 10.0 ** math.floor(math.log10(value))
     return next((step * size for step in (1, 1.5, 2, 3, 4, 5, 6, 8) if step * size >= value * (1 - 1e-12)), 10.0 * size)

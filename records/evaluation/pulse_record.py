@@ -19,13 +19,14 @@ from records.evaluation.discharge_basis import (
     scale_factor_of,
 )
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.phase_pattern import count_pattern
 from records.evaluation.pulse_sources import VoltageSource, voltage_source
 from records.evaluation.pulse_trains import PulseQuantities, derive_quantities, largest_repeated_in, repeated
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
+from records.evaluation.thinning import thinned_trend
 from records.evaluation.waveform import changes_sign
 from records.readers.recording import Recording, Samples
 
@@ -64,11 +65,17 @@ class Pulses:
         gated = recording.channels.get("gated")
         kept = slice(None) if gated is None else gated == 0
         as_read, factor = recording.channels["charge_pc"], setup.scale_factor or 1.0
+        time_s = recording.time_s[kept] + source.shift_s
+        phase = None if source.phase_deg is None else source.phase_deg[kept]
+        if source.instantaneous_kv is not None:
+            instantaneous: Samples | None = source.instantaneous_kv[kept]
+        else:
+            instantaneous = _by_phase(time_s, phase, source)
         return cls(
-            recording.time_s[kept] + source.shift_s,
+            time_s,
             as_read[kept] * factor,
-            None if source.instantaneous_kv is None else source.instantaneous_kv[kept],
-            None if source.phase_deg is None else source.phase_deg[kept],
+            instantaneous,
+            phase,
             0 if gated is None else int(np.count_nonzero(gated)),
             resolution_of(np.abs(as_read)) * factor,
         )
@@ -117,6 +124,15 @@ class Pulses:
         total = self.gated + len(self.time_s)
         why = f"The set-up gives the reason: {setup.gating_reason}" if setup.gating_reason else "No reason is stated"
         return [f"{self.gated} of {total} pulses were gated and not counted. {why.rstrip('.')}."]
+
+
+def _by_phase(time_s: Samples, phase_deg: Samples | None, source: VoltageSource) -> Samples | None:
+    """Return the voltage at each pulse from its phase and the r.m.s. voltage, a sine of √2 times that [kV]."""
+    trend = source.trend
+    if phase_deg is None or not len(trend.time_s):
+        return None
+    crest = math.sqrt(2) * np.interp(time_s, trend.time_s, trend.channels["voltage_kv"])
+    return np.asarray(crest * np.sin(np.radians(phase_deg)), dtype=float)
 
 
 class PulseRecord(DischargeBasis):
@@ -187,7 +203,8 @@ class PulseRecord(DischargeBasis):
         after = self.pulses.magnitude_pc[int(np.searchsorted(self.pulses.time_s, self.time_s[self.quiet_from])) :]
         return float(np.percentile(after, 95)) if len(after) else None
 
-    def _u_charge(self, charge_pc: float) -> float | None:
+    def u_charge(self, charge_pc: float) -> float | None:
+        """Return U at k = 2 of one charge from instruments and resolution [pC]; None where no instrument is stated."""
         return expanded(charge_pc, self.relative, self.pulses.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
@@ -199,11 +216,11 @@ class PulseRecord(DischargeBasis):
             )
             return Measured(None, words=words)
         if self.setup.background_noise_pc is not None:
-            return Measured(self.noise_pc, self._u_charge(self.noise_pc), "The set-up states the background noise.")
+            return Measured(self.noise_pc, self.u_charge(self.noise_pc), "The set-up states the background noise.")
         count = len(self._quiet())
         if count:
             words = f"The noise was read from the {count} pulses before the voltage was raised."
-            return Measured(self.noise_pc, self._u_charge(self.noise_pc), words)
+            return Measured(self.noise_pc, self.u_charge(self.noise_pc), words)
         words = (
             "No pulse was recorded before the voltage was raised: the noise lies below the least charge of the list, "
             f"{self.noise_pc:.3g} pC."
@@ -241,7 +258,7 @@ class PulseRecord(DischargeBasis):
         if window is None:
             return self.not_reached(stage)
         at = f"of the hold at {stage.voltage_kv:g} kV"
-        return _apparent_charge(self.pulses, window, f"the last {window[1] - window[0]:.3g} s {at}", self._u_charge)
+        return _apparent_charge(self.pulses, window, f"the last {window[1] - window[0]:.3g} s {at}", self.u_charge)
 
     def of_pulses(self, criterion: Criterion, stage: Stage) -> Measured:
         """Return a derived quantity over the last seconds of a stage's hold."""
@@ -252,13 +269,15 @@ class PulseRecord(DischargeBasis):
 
     def details(self) -> dict[str, Any]:
         """Return the phase-resolved pattern of the measuring hold and its voltage, for the picture."""
+        shown: dict[str, Any] = {"trend": thinned_trend(self.time_s, self.voltage_kv), "shift_s": self.source.shift_s}
         hold = self.hold_of(self.measuring)
         if hold is None or not len(self.pulses.time_s):
-            return {}
+            return shown
         pattern = self.pulses.pattern(float(self.time_s[hold.start]), float(self.time_s[hold.stop - 1]))
-        if pattern is None:
-            return {}
-        return {"pattern": {**pattern, "voltage_kv": float(np.mean(self.voltage_kv[hold])), "limit_pc": self.limit_pc}}
+        if pattern is not None:
+            level = float(np.mean(self.voltage_kv[hold]))
+            shown["pattern"] = {**pattern, "voltage_kv": level, "limit_pc": self.limit_pc}
+        return shown
 
     def remarks(self) -> tuple[str, ...]:
         """Return where the voltage is from, what was gated, and single pulses, beside what every record tells."""
@@ -283,7 +302,9 @@ def _apparent_charge(
     inside = pulses.magnitude_pc[pulses.between(*window)]
     words = f"Charge that occurs repeatedly, weighted by the pulse-train response, over {where}; "
     words += (
-        f"the greatest of {len(inside)} pulses was {inside.max():.3g} pC." if len(inside) else "there was no pulse."
+        f"the greatest of {len(inside)} pulses was {spoken(float(inside.max()), None)} pC."
+        if len(inside)
+        else "there was no pulse."
     )
     return Measured(charge, u_charge(charge), words)
 

@@ -13,6 +13,7 @@ from records.readers.recording import Samples
 BLOCK_S = 0.2
 _LEAST_SINE = 0.3
 _MOST_RESIDUAL = 0.05
+_STRONG_SHARE, _LEAST_AGREEING = 0.2, 0.9
 _FIT_BLOCK_S, _LEAST_PULSES = 0.4, 8
 _SCAN_HZ = (45.0, 65.0)
 _SCAN_S = 4.0
@@ -64,7 +65,8 @@ def voltage_of_pulses(time_s: Samples, phase_deg: Samples | None, instantaneous_
 
     Notes
     -----
-    A block counts only where the pulses agree with the sine within 5 % of its crest (root mean square).
+    A block counts only where the pulses agree with the sine within 5 % of its crest (root mean square), and where phase
+    and voltage disagree in more than a tenth of the blocks with voltage, none counts.
     """
     if instantaneous_kv is None:
         words = "The list of pulses carries their phase and no voltage."
@@ -92,6 +94,10 @@ def _crest_by_block(time_s: Samples, sines: Samples, voltage: Samples) -> tuple[
     wrong = voltage - np.repeat(crests, counts) * sines
     residual = np.sqrt(np.add.reduceat(wrong * wrong, firsts) / counts)
     good = (crests >= 0) & (residual <= np.maximum(_MOST_RESIDUAL * crests, 1e-9 * np.abs(crests).max(initial=0.0)))
+    level = np.sqrt(np.add.reduceat(voltage * voltage, firsts) / counts)
+    strong = level > _STRONG_SHARE * float(level.max(initial=0.0))
+    if np.count_nonzero(good & strong) < _LEAST_AGREEING * np.count_nonzero(strong):
+        return _NONE, _NONE
     return np.add.reduceat(time_s, firsts)[good] / counts[good], crests[good]
 
 

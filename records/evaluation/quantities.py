@@ -11,23 +11,25 @@ Judges = Literal["unit", "test"]
 
 @dataclass(frozen=True)
 class Quantity:
-    """Name, symbol of the unit, and whether a value outside its limits speaks of the unit or of the test."""
+    """Name, unit's symbol, whether a value outside its limits speaks of unit or test, and whether it is a count."""
 
     name: str
     unit: str
     judges: Judges
+    is_count: bool = False
 
 
 _ALL = (
     Quantity("held_voltage_kv", "kV", "test"),
     Quantity("held_s", "s", "test"),
-    Quantity("disruptive_discharges", "", "unit"),
+    Quantity("disruptive_discharges", "", "unit", is_count=True),
     Quantity("inception_voltage_kv", "kV", "unit"),
     Quantity("extinction_voltage_kv", "kV", "unit"),
     Quantity("time_to_extinction_s", "s", "unit"),
     Quantity("apparent_charge_pc", "pC", "unit"),
     Quantity("background_noise_pc", "pC", "test"),
     Quantity("charge_scale_factor", "", "test"),
+    Quantity("noise_after_pc", "pC", "test"),
     # pulses
     Quantity("repetition_rate_per_s", "1/s", "unit"),
     Quantity("average_discharge_current_a", "A", "unit"),
@@ -41,7 +43,7 @@ _ALL = (
     Quantity("ramp_rate_pct_per_s", "%/s", "test"),
     Quantity("voltage_drop_pct", "%", "test"),
     # lightning impulse
-    Quantity("impulses", "", "test"),
+    Quantity("impulses", "", "test", is_count=True),
     Quantity("test_voltage_kv", "kV", "test"),
     Quantity("front_time_us", "µs", "test"),
     Quantity("time_to_half_value_us", "µs", "test"),

@@ -10,7 +10,7 @@ import numpy as np
 
 from equipment.metrology.inputs import Input
 from records.evaluation.estimating import Estimate, mean_of
-from records.evaluation.examination import Examination
+from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.measured import Measured, spoken
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import ONLY_IF_NAMED, Setup
@@ -18,6 +18,7 @@ from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording, Samples
 
 Part = tuple[float, float]
+_LARGEST, _SMALLEST = 1e15, 1e-15
 
 
 def instrument_parts(setup: Setup, value: float, *quantities: str) -> list[Part]:
@@ -76,6 +77,27 @@ def of_estimate(estimate: Estimate, *words: str) -> Measured:
 def said(estimate: Estimate) -> str:
     """Return an estimate's value as a sentence says it, rounded to its uncertainty."""
     return spoken(estimate.value, estimate.expanded_uncertainty)
+
+
+def require_plausible(recordings: Sequence[Recording]) -> None:
+    """Refuse numbers that no instrument of these tests writes, before arithmetic runs out of range with them.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        Every channel is looked at; numbers that are not finite are left to those who need the channel.
+
+    Raises
+    ------
+    NotExaminable
+        A number is beyond 1e15, or nearer to 0 than 1e-15 without being 0.
+    """
+    for place, one in enumerate(recordings, 1):
+        for name, values in one.channels.items():
+            sizes = np.abs(values[np.isfinite(values)])
+            if sizes.size and (sizes.max() > _LARGEST or sizes[sizes > 0].min(initial=1.0) < _SMALLEST):
+                where = f" of record {place}" if len(recordings) > 1 else ""
+                raise NotExaminable(f"The column {name}{where} holds numbers that no instrument writes.")
 
 
 def too_few(recordings: Sequence[Recording]) -> str:
@@ -152,11 +174,15 @@ def examined(
         found = values.get(criterion.quantity, Measured(None, words="The record does not tell this."))
         measured = found(criterion) if callable(found) else found
         is_told = criterion.is_implied and criterion.minimum is None and criterion.maximum is None
-        return replace(measured, settled="conforms") if is_told and measured.settled is None else measured
+        is_settled = measured.settled is not None or measured.value is None
+        return replace(measured, settled="conforms") if is_told and not is_settled else measured
 
     told = [Criterion(name, judges=QUANTITIES[name].judges, is_implied=True) for name in values if name not in listed]
     worth = [one for one in told if (m := look(one)).value is not None or m.settled == "not_valid"]
-    return Examination(look, (*implied, *worth), (), (), tuple(dict.fromkeys(word for word in remarks if word)))
+    asked = [*implied, *worth] or (
+        told[:1] if not step.criteria else []
+    )  # what was not found is said where nothing was
+    return Examination(look, tuple(asked), (), (), tuple(dict.fromkeys(word for word in remarks if word)))
 
 
 def critical(criterion: Criterion, candidates: Sequence[Measured]) -> Measured:

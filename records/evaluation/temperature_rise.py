@@ -27,6 +27,7 @@ from records.evaluation.readings import (
     instrument_parts,
     not_valid,
     of_estimate,
+    require_plausible,
     said,
 )
 from records.evaluation.setups import Setup
@@ -128,6 +129,7 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     IEC 60076-2 and IEEE C57.12.90 (from memory); the factor of the hottest spot is an agreed number, no measurement.
     """
     names = ("temperature_rise_k", "resistance_ohm")
+    require_plausible([recording])
     try:
         found = cooling_of(step, recording, setup)
     except CoolingNotTold as fault:
@@ -204,8 +206,9 @@ def _rise(step: Step, recording: Recording, setup: Setup, hot: Input) -> Measure
     value = estimate(_model(conductor), [hot, _stated("r", cold, setup), _stated("c", at, setup), ambient])
     return of_estimate(
         value,
-        f"{spoken(hot.value, 2 * hot.standard_uncertainty)} Ω at shutdown against {cold:.6g} Ω at {at:.4g} °C give {said(value)} K over "
-        f"{ambient.value:.4g} °C, for {conductor.title} ({conductor.temperature_constant_c:g} °C).",
+        f"{spoken(hot.value, 2 * hot.standard_uncertainty)} Ω at shutdown against {cold:.6g} Ω at {at:.4g} °C give "
+        f"{said(value)} K over {ambient.value:.4g} °C, for {conductor.title} "
+        f"({conductor.temperature_constant_c:g} °C).",
     )
 
 

@@ -16,6 +16,7 @@ from records.evaluation.readings import (
     not_valid,
     of_estimate,
     read,
+    require_plausible,
     said,
     temperature_of,
     too_few,
@@ -54,7 +55,7 @@ def corrected(resistance: Input, temperature: Input, conductor: Conductor, refer
 
     Raises
     ------
-    BudgetError
+    NotExaminable
         θ is −T, where the model has no value.
     """
     constant = conductor.temperature_constant_c
@@ -84,6 +85,7 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
     IEC 60076-1 and IEEE C57.12.90 (from memory). Unbalance as (greatest − least)/mean: common practice, no source.
     """
     names = ("resistance_ohm", "resistance_at_reference_ohm", "resistance_unbalance_pct")
+    require_plausible(recordings)
     if reason := too_few(recordings):
         return examined(step, dict.fromkeys(names, not_valid(reason)))
     faulty = next(

@@ -15,6 +15,7 @@ from records.evaluation.findings import Event
 from records.evaluation.measured import Measured, relative_standard_uncertainty, resolution_of
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
+from records.evaluation.thinning import thinned_trend
 from records.evaluation.waveform import NotAWave, WaveShape, WaveTrend, changes_sign, shape_of, trend_of
 from records.readers.recording import Recording
 
@@ -193,6 +194,13 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     record = WithstandRecord(step, recording, setup)
     applied = record.applied
     events = tuple(Event("disruptive_discharge", c.time_s, c.from_kv) for c in applied.collapses)
+    details = {"trend": thinned_trend(applied.time_s, applied.voltage_kv)} if record.wave is not None else {}
     return Examination(
-        record.measure, record.implied(), applied.found_stages, events, record.remarks(), applied.overstressed
+        record.measure,
+        record.implied(),
+        applied.found_stages,
+        events,
+        record.remarks(),
+        applied.overstressed,
+        details,
     )

@@ -53,6 +53,7 @@ _WORDS = {
     "loss_w": "Loss",
     "current_a": "Current",
     "frequency_hz": "Frequency",
+    "phase_deg": "Phase",
 }
 
 

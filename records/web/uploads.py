@@ -10,9 +10,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import figure, picture_of
+from records.charts import figure, pattern_figure, pattern_of, picture_of
 from records.evaluation.kinds import KINDS
-from records.models import Record
+from records.models import Evaluation, Record
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
 from records.services.refusals import Refused
@@ -109,6 +109,14 @@ def record_file(request: HttpRequest, pk: int) -> FileResponse:
     return response
 
 
+def _without_time(evaluation: Evaluation | None) -> JsonResponse:
+    """Give the pattern where no voltage over time is known, else say that nothing was read."""
+    pattern = pattern_of(evaluation) if evaluation is not None else None
+    if pattern is None:
+        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+    return JsonResponse(pattern_figure(pattern))
+
+
 @require_GET
 @laboratory_only
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
@@ -116,7 +124,7 @@ def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
     evaluation = current_evaluation(the_run(request, pk))
     picture = picture_of(evaluation) if evaluation is not None else None
     if picture is None:
-        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+        return _without_time(evaluation)
     try:
         window = picture.window(request.GET.get("from"), request.GET.get("to"))
     except ValueError:

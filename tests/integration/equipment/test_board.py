@@ -62,9 +62,9 @@ def test_each_instrument_is_in_its_class_and_the_urgent_ones_first(tester):
 @pytest.mark.usefixtures("shelf")
 def test_reasons_are_in_words(tester):
     reasons = {row.instrument.identifier: row.status.reason for row in instrument_board(tester, TODAY).rows}
-    assert reasons["OVER"] == "The calibration ended on 2026-11-24, 1 day before."
-    assert reasons["QUARANTINED"] == "The instrument is quarantined since 2026-11-02 (dropped)."
-    assert reasons["IN_CALIBRATION"] == "The instrument is away for calibration since 2026-11-02 (dropped)."
+    assert reasons["OVER"] == "The calibration ended on 24 Nov 2026, 1 day before."
+    assert reasons["QUARANTINED"] == "The instrument is quarantined since 2 Nov 2026 (dropped)."
+    assert reasons["IN_CALIBRATION"] == "The instrument is away for calibration since 2 Nov 2026 (dropped)."
     assert reasons["NEVER"] == "The instrument was never calibrated."
 
 
@@ -127,10 +127,10 @@ def test_a_system_is_as_good_as_its_worst_instrument(quality_manager):
 
     assert (status(TODAY).is_valid, status(TODAY).reasons) == (True, ())
     after = TODAY + timedelta(days=4)
-    assert status(after).reasons == ("LATE: The calibration ended on 2026-11-28, 1 day before.",)
+    assert status(after).reasons == ("LATE: The calibration ended on 28 Nov 2026, 1 day before.",)
     assert status(date(2026, 11, 24)).reasons == ("Chain was assigned only on 2026-11-25.",)
     end_system(system=MeasuringSystem.objects.get(), on=TODAY, reason="changed", by=by)
-    assert status(TODAY).reasons == ("Chain ended on 2026-11-25.",)
+    assert status(TODAY).reasons == ("Chain ended on 25 Nov 2026.",)
 
 
 def test_the_bar_is_cut_at_both_ends_of_the_line():
