@@ -1,6 +1,7 @@
 """Pictures of a record: voltage above charge on one time axis, the plan drawn behind the data; patterns; overlays."""
 
 from records.charts.browser import figure
+from records.charts.drawing import described, figure_of, plot_of, svg_of
 from records.charts.loading import aligned_of, pattern_of, pattern_words, picture_of, words_of
 from records.charts.overlay import Layer, overlay_figure
 from records.charts.pattern import Pattern, pattern_figure, pattern_svg
@@ -14,7 +15,9 @@ __all__ = [
     "Pattern",
     "Picture",
     "aligned_of",
+    "described",
     "figure",
+    "figure_of",
     "figure_svg",
     "overlay_figure",
     "pattern_figure",
@@ -22,5 +25,7 @@ __all__ = [
     "pattern_svg",
     "pattern_words",
     "picture_of",
+    "plot_of",
+    "svg_of",
     "words_of",
 ]

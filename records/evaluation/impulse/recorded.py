@@ -99,7 +99,7 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
     ----------
     IEC 60060-1:2010 annex B, from memory.
     """
-    times, values, gaps = _evened(time_s * 1e6, voltage_kv)
+    times, values, gaps = evened(time_s * 1e6, voltage_kv)
     interval = float(times[-1] - times[0]) / (len(times) - 1)
     sign = _polarity(values)
     turned = sign * (values - values[0])
@@ -130,8 +130,19 @@ class _Base:
     remarks: tuple[str, ...] = ()
 
 
-def _evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
-    """Return even times, values on them, and the gaps (begin, end) that were bridged, an ndarray (m, 2)."""
+def evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
+    """Return even times, values on them, and the gaps (begin, end) that were bridged, an ndarray (m, 2).
+
+    Parameters
+    ----------
+    time_us, values : ndarray (n,)
+        Rising times [µs] and samples [any unit].
+
+    Raises
+    ------
+    NoImpulse
+        Even samples would be more than twice as many.
+    """
     steps = np.diff(time_us)
     usual = float(np.median(steps))
     odd = np.abs(steps - usual) > _JITTER * usual
