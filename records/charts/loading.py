@@ -12,6 +12,7 @@ from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
 from records.models.procedure import charge_limit_pc, stage_words, stages_of
+from records.readers.kept import read_arrays
 from records.readers.recording import Samples
 
 _EVENTS = {
@@ -28,9 +29,8 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
-    rows = np.load(path, allow_pickle=False, mmap_mode="r")
-    channels = dict(zip(summary["channels"], rows, strict=True))
-    if len(rows[0]) == 0:
+    channels = read_arrays(path, summary["channels"])
+    if not len(channels.get("time_s", ())):
         return None
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:
