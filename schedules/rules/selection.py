@@ -11,7 +11,7 @@ from schedules.rules.conditions import applies, refuse_undecided
 from schedules.rules.errors import BadRatings
 from schedules.rules.packs import plain_name
 from schedules.rules.rulepack import ProcedureRule, RulePack
-from schedules.rules.vocabulary import EQUIPMENT_KINDS, FIELDS_BY_NAME, STEP_KINDS
+from schedules.rules.vocabulary import DUTIES, EQUIPMENT_KINDS, FIELDS_BY_NAME, STEP_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +131,7 @@ def waiting_for_a_number(
             if len(open_) != 1 or (pack.name, rule.name) in taken:
                 continue
             name = open_[0].rating
-            if name not in ratings and FIELDS_BY_NAME[name].form == "number":
+            if name not in ratings and name not in DUTIES and FIELDS_BY_NAME[name].form == "number":
                 found.append(Waiting(pack, rule, name))
     return found
 

@@ -341,3 +341,6 @@ BRANCH_RATINGS = (
     "inductance_tolerance_pct",
 )
 """Numbers that each branch of a bank may state for itself."""
+
+DUTIES = ("tuned_order",)
+"""Numbers whose absence says that a unit does not have the duty, so that nothing is missing."""
