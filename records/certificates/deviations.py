@@ -5,6 +5,7 @@ from __future__ import annotations
 from labsite.ledger.canonical import instant
 from records.certificates.wording import day_words, moment_words
 from records.models import Nonconformance, Run, RunInstrument
+from records.models.procedure import air_words, placed_stages
 from schedules.models import Plan, Unit
 
 
@@ -18,6 +19,11 @@ def deviations_of(unit: Unit, plan: Plan, runs: list[Run]) -> list[dict[str, str
         .order_by("opened_at", "pk")
     )
     told += [{"kind": "Nonconformance", "words": _nonconformance(row)} for row in found]
+    told += [
+        {"kind": "Levels in the air of the run", "words": f"Run {run.number}. {' '.join(air_words(placed))}"}
+        for run in runs
+        if (placed := placed_stages(run))
+    ]
     released = [step for step in plan.steps.all() if step.release_reason]
     told += [
         {"kind": f"{step.get_point_display()} released", "words": f"{step.title}: {step.release_reason}"}

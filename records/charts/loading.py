@@ -9,7 +9,7 @@ from django.conf import settings
 
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
-from records.models.procedure import charge_limit_pc, stage_words, stages_of
+from records.models.procedure import charge_limit_pc, document_of, stage_words, stages_of
 
 _EVENTS = {
     "inception": "inception",
@@ -28,7 +28,7 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
     channels = dict(zip(summary["channels"], rows, strict=True))
     if len(rows[0]) == 0:
         return None
-    document = evaluation.run.step.document
+    document = document_of(evaluation.run)
     return Picture(
         channels["time_s"],
         channels["voltage_kv"],
@@ -57,7 +57,7 @@ def _bands(evaluation: Evaluation) -> tuple[Band, ...]:
                 else (None,) * 3
             ),
         )
-        for stage in stages_of(evaluation.run.step.document)
+        for stage in stages_of(document_of(evaluation.run))
     )
 
 

@@ -13,7 +13,7 @@ from schedules.rules.place import altitude_of
 from schedules.rules.plans import FilledIn, OtherTest, Plan, PlannedStep, UsedPack
 from schedules.rules.ratings import read_ratings
 from schedules.rules.rulepack import ProcedureRule, RulePack
-from schedules.rules.selection import Waiting, choose, choose_procedures, waiting_for_a_number
+from schedules.rules.selection import Waiting, choose, choose_procedures, waiting_procedures
 from schedules.rules.steps import StepMaker, branches_of
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, FIELDS_BY_NAME, USUAL_PHASES
 from schedules.rules.workings import completed, workings
@@ -73,7 +73,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
         raise BadRatings(
             "tests", f"none of {', '.join(classes)} is in the packs for this unit", "add another class of test"
         )
-    waiting = waiting_for_a_number(selection, ratings, procedures)
+    waiting = waiting_procedures(selection, ratings, procedures)
     used = list({pack.sha256: pack for pack in (level.pack, *(pack for pack, _ in planned))}.values())
     return Plan(
         ratings=ratings,
@@ -112,7 +112,7 @@ def _other_tests(
 def _missing(waiting: Sequence[Waiting], classes: Sequence[str]) -> list[str]:
     found = []
     for one in waiting:
-        if one.rule.test_class in classes:
+        if one.is_figure and one.rule.test_class in classes:
             field = FIELDS_BY_NAME[one.rating]
             what = f"{field.label.lower()} ({one.rating}{f', {field.unit}' if field.unit else ''})"
             found.append(f"{one.rule.title} is not planned: {one.pack.document} asks for it; state {what}.")

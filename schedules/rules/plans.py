@@ -200,6 +200,7 @@ class PlannedStep:
     retest: tuple[Retest, ...] = ()
     must_be_equal: tuple[str, ...] = ()
     choice: Choice | None = None
+    pattern: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the step in the shape of the shell contract."""
@@ -210,6 +211,7 @@ class PlannedStep:
             "point": self.point,
             "because": self.because,
             "procedure": self.procedure.as_dict(),
+            "pattern": self.pattern,
             "arrangements": [arrangement.as_dict() for arrangement in self.arrangements],
             "basis": [basis.as_dict() for basis in self.basis],
             "retest": [rule.as_dict() for rule in self.retest],

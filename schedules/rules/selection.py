@@ -97,17 +97,22 @@ def choose_procedures(
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """A procedure that would apply if one number were stated."""
+    """A procedure that would apply if one more rating were stated."""
 
     pack: RulePack
     rule: ProcedureRule
     rating: str
 
+    @property
+    def is_figure(self) -> bool:
+        """Say whether what it waits for is a figure, and no choice that may be left open."""
+        return FIELDS_BY_NAME[self.rating].form == "number"
 
-def waiting_for_a_number(
+
+def waiting_procedures(
     selection: Selection, ratings: Mapping[str, Any], chosen: Sequence[tuple[RulePack, ProcedureRule]]
 ) -> list[Waiting]:
-    """Return the procedures of the packs in use that only wait for a number which nobody stated.
+    """Return the procedures of the packs in use that only wait for one rating which nobody stated.
 
     Parameters
     ----------
@@ -124,14 +129,16 @@ def waiting_for_a_number(
         None whose name another procedure of the same document already fills.
     """
     taken = {(pack.name, rule.name) for pack, rule in chosen}
+    giving = {rule.kind: pack.name for pack, rule in chosen}
     found = []
     for pack in (*selection.named, *selection.usual):
         for rule in pack.procedures:
             open_ = [one for one in rule.when if not one.holds(ratings)]
-            if len(open_) != 1 or (pack.name, rule.name) in taken:
+            is_passed_over = giving.get(rule.kind, pack.name) != pack.name
+            if len(open_) != 1 or is_passed_over or (pack.name, rule.name) in taken:
                 continue
             name = open_[0].rating
-            if name not in ratings and name not in DUTIES and FIELDS_BY_NAME[name].form == "number":
+            if name not in ratings and name not in DUTIES:
                 found.append(Waiting(pack, rule, name))
     return found
 

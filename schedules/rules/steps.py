@@ -116,6 +116,7 @@ class StepMaker:
             retest=tuple(self._retest(rule) for rule in self.rule.retest),
             must_be_equal=self.rule.equal,
             choice=self._choice(),
+            pattern=self.rule.arrangement,
         )
 
     def _procedure(self, stages: tuple[Stage, ...], criteria: tuple[Criterion, ...]) -> Procedure:

@@ -304,6 +304,15 @@ RATING_FIELDS: tuple[RatingField, ...] = (
         1e6,
         _SWITCHGEAR,
     ),
+    RatingField(
+        "secondary_wiring",
+        "Control and secondary wiring",
+        "",
+        "Whether the unit has any, to be tested to earth.",
+        _SWITCHGEAR,
+        form="choice",
+        choices=("fitted", "none"),
+    ),
     _field("test_capacitance_nf", "Capacitance in the test", "nF", "Of the unit with the circuit.", 1e-6, 1e9),
     _field(
         "discharge_path_m",

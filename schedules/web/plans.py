@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from schedules.models import Bay, Plan, Step, Unit
-from schedules.selectors import bay_fitness, proposal_of, sheets_of_document, sheets_of_plan
+from schedules.selectors import bay_fitness, fitness_of_document, proposal_of, sheets_of_document, sheets_of_plan
 from schedules.services.plans import adopt_plan, release_hold_point
 from schedules.services.refusals import ScheduleRefused
 from schedules.services.rights import deeds_of, require
@@ -30,7 +30,10 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Plan {made.revision} of {unit.serial} is adopted. Runs can be started.")
             return redirect("schedules:unit", unit.pk)
     steps = sheets_of_document(proposal.document) if proposal.document else []
+    bays = Bay.objects.visible_to(request.user)
+    fitness = fitness_of_document(proposal.document, bays) if proposal.document else []
     context = {"form": form, "unit": unit, "proposal": proposal, "steps": steps, "rights": deeds_of(request.user)}
+    context |= {"fitness": fitness}
     return render(request, "schedules/plan.html", context)
 
 

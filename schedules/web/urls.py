@@ -23,7 +23,9 @@ urlpatterns = [
     path("plans/<int:pk>/", plans.revision, name="revision"),
     path("steps/<int:pk>/release/", plans.release, name="release"),
     path("bays/", bays.bays, name="bays"),
+    path("bays/<int:pk>/edit/", bays.edit, name="bay-edit"),
     path("authorisations/", authorisations.authorisations, name="authorisations"),
     path("authorisations/new/", authorisations.grant, name="authorisation-create"),
+    path("authorisations/<int:pk>/edit/", authorisations.edit, name="authorisation-edit"),
     path("authorisations/<int:pk>/end/", authorisations.end, name="authorisation-end"),
 ]

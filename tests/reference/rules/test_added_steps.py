@@ -100,8 +100,14 @@ def test_turn_to_turn_of_c57_16_is_asked_for_where_its_level_is_not_stated():
 )
 def test_wiring_of_switchgear(ratings, name, level_kv):
     """From memory: 1500 V (IEEE C37.20), 2 kV (IEC 62271-1), one minute, after the main circuit."""
-    assert exact(ratings, name) == [(level_kv, 60)]
-    assert derive_plan(ratings).steps[-1].procedure.name == name
+    fitted = ratings | {"secondary_wiring": "fitted"}
+    assert exact(fitted, name) == [(level_kv, 60)]
+    assert derive_plan(fitted).steps[-1].procedure.name == name
+    asked = [one.asks_for for one in derive_plan(ratings).other_tests if one.kind == "power_frequency_withstand"]
+    assert asked == ["secondary_wiring"]
+    assert derive_plan(ratings | {"secondary_wiring": "none"}).other_tests == tuple(
+        one for one in derive_plan(ratings).other_tests if not one.asks_for
+    )
 
 
 def test_resistance_of_the_main_circuit():
