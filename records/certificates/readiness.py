@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from records.models import Nonconformance, Run
 from records.models.verdicts import Verdict
 from schedules.models import Arrangement, Plan, Step, Unit
+from schedules.selectors.packs import blocking_words
 
 
 @dataclass(frozen=True)
@@ -64,4 +65,4 @@ def missing_for_certificate(unit: Unit) -> list[str]:
     rows = settled_arrangements(plan)
     if not rows:
         return ["The plan has no step with an arrangement, so there is nothing to certify."]
-    return [row.missing for row in rows if row.missing]
+    return [*(row.missing for row in rows if row.missing), *blocking_words(plan)]

@@ -93,13 +93,17 @@ class Step(models.Model):
 
 
 class Arrangement(models.Model):
-    """One row: which terminals are energised and which earthed in one performance of a step."""
+    """One row: which terminals are energised and which earthed in one performance of a step.
+
+    `carried_from` is that of the revision before, whose runs a review lets stand for this one.
+    """
 
     step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="arrangements")
     position = models.PositiveIntegerField()
     name = models.CharField(max_length=80)
     energised = models.JSONField(default=list)
     earthed = models.JSONField(default=list)
+    carried_from = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="carried_to")
 
     class Meta:
         ordering = ("position",)
@@ -107,3 +111,40 @@ class Arrangement(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class RevisionReview(models.Model):
+    """One row: what a reviewer decided about one step of a new revision: runs made before stand, or are repeated."""
+
+    class Decision(models.TextChoices):
+        STANDS = "stands", "What was done stands"
+        REPEAT = "repeat", "To be repeated"
+
+    step = models.OneToOneField(Step, on_delete=models.PROTECT, related_name="review")
+    earlier_step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="+")
+    decision = models.CharField(max_length=10, choices=Decision.choices)
+    reason = models.TextField()
+    decided_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("step__position",)
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.get_decision_display()}"
+
+
+class Evidence(models.Model):
+    """One row: a type test of a sister of the same design that is cited in place of testing this unit."""
+
+    step = models.OneToOneField(Step, on_delete=models.PROTECT, related_name="evidence")
+    source_step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="cited_as_evidence")
+    reason = models.TextField()
+    cited_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    cited_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("step__position",)
+
+    def __str__(self) -> str:
+        return f"{self.step} by evidence of {self.source_step.plan.unit}"

@@ -13,6 +13,8 @@ from schedules.rules.packs import plain_name
 from schedules.rules.rulepack import ProcedureRule, RulePack
 from schedules.rules.vocabulary import DUTIES, EQUIPMENT_KINDS, FIELDS_BY_NAME, STEP_KINDS
 
+_TABLED = ("highest_voltage_kv", "rated_voltage_kv")
+
 
 @dataclass(frozen=True, slots=True)
 class Selection:
@@ -129,12 +131,13 @@ def waiting_procedures(
         None whose name another procedure of the same document already fills.
     """
     taken = {(pack.name, rule.name) for pack, rule in chosen}
-    giving = {rule.kind: pack.name for pack, rule in chosen}
+    preferred = [pack.name for pack in (*selection.named, *selection.usual)]
+    giving = {rule.kind: pack.name for pack, rule in reversed(chosen)}
     found = []
-    for pack in (*selection.named, *selection.usual):
+    for place, pack in enumerate((*selection.named, *selection.usual)):
         for rule in pack.procedures:
             open_ = [one for one in rule.when if not one.holds(ratings)]
-            is_passed_over = giving.get(rule.kind, pack.name) != pack.name
+            is_passed_over = giving.get(rule.kind) in preferred[:place]
             if len(open_) != 1 or is_passed_over or (pack.name, rule.name) in taken:
                 continue
             name = open_[0].rating
@@ -200,6 +203,7 @@ def _named(matches: Sequence[RulePack], place: str, ratings: Mapping[str, Any]) 
 def _procedures(kind: str, selection: Selection, ratings: Mapping[str, Any]) -> list[tuple[RulePack, ProcedureRule]]:
     stated = ratings.get("discharge_procedure") if kind == "partial_discharge" else None
     packs = (*selection.named, *selection.usual) if stated is None else (*selection.named, *selection.fitting)
+    added: list[tuple[RulePack, ProcedureRule]] = []
     for pack in packs:
         rules = [rule for rule in pack.procedures if rule.kind == kind]
         if stated is not None:
@@ -208,15 +212,24 @@ def _procedures(kind: str, selection: Selection, ratings: Mapping[str, Any]) -> 
         if not applying:
             refuse_undecided(rules, ratings, pack.document)
             continue
+        if all(_adds(rule) for rule in applying):
+            added += [(pack, rule) for rule in applying]
+            continue
         first = next((rule.name for rule in applying if rule.choice), "")
-        return [(pack, rule) for rule in applying if not rule.choice or rule.name == first]
+        return [*added, *((pack, rule) for rule in applying if not rule.choice or rule.name == first)]
     if stated is not None:
         known = sorted(
             {rule.name for pack in selection.fitting for rule in pack.procedures if rule.kind == kind and rule.choice}
         )
         mend = f"give one of {', '.join(known)}" if known else "leave it out"
         raise BadRatings("discharge_procedure", f"{stated!r} is in no pack for this equipment", mend)
-    return []
+    return added
+
+
+def _adds(rule: ProcedureRule) -> bool:
+    """Say whether a procedure stands beside what another document gives: it hangs on a figure of its own."""
+    numbers = [one.rating for one in rule.when if FIELDS_BY_NAME[one.rating].form == "number"]
+    return any(name not in _TABLED for name in numbers)
 
 
 def _uncovered(kind: str, packs: Sequence[RulePack]) -> BadRatings:

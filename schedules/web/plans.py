@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from schedules.models import Bay, Plan, Step, Unit
 from schedules.selectors import bay_fitness, fitness_of_document, proposal_of, sheets_of_document, sheets_of_plan
+from schedules.selectors.packs import unconfirmed_rows
 from schedules.services.plans import adopt_plan, release_hold_point
 from schedules.services.refusals import ScheduleRefused
 from schedules.services.rights import deeds_of, require
@@ -29,11 +30,12 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"Plan {made.revision} of {unit.serial} is adopted. Runs can be started.")
             return redirect("schedules:unit", unit.pk)
-    steps = sheets_of_document(proposal.document) if proposal.document else []
+    unconfirmed = unconfirmed_rows(proposal.document) if proposal.document else None
+    steps = sheets_of_document(proposal.document, unconfirmed.places) if proposal.document and unconfirmed else []
     bays = Bay.objects.visible_to(request.user)
     fitness = fitness_of_document(proposal.document, bays) if proposal.document else []
     context = {"form": form, "unit": unit, "proposal": proposal, "steps": steps, "rights": deeds_of(request.user)}
-    context |= {"fitness": fitness}
+    context |= {"fitness": fitness, "unconfirmed": unconfirmed, "document": proposal.document}
     return render(request, "schedules/plan.html", context)
 
 
@@ -42,7 +44,10 @@ def revision(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one revision of a plan as it was adopted, and which bay can run which step."""
     found = get_object_or_404(Plan.objects.visible_to(request.user).for_detail(), pk=pk)
     fitness = bay_fitness(found, Bay.objects.visible_to(request.user))
-    context = {"plan": found, "unit": found.unit, "steps": sheets_of_plan(found), "fitness": fitness}
+    unconfirmed = unconfirmed_rows(found.document)
+    steps = sheets_of_plan(found, unconfirmed.places)
+    context = {"plan": found, "unit": found.unit, "steps": steps, "fitness": fitness}
+    context |= {"unconfirmed": unconfirmed, "document": found.document}
     return render(request, "schedules/revision.html", context)
 
 
