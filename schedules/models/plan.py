@@ -134,17 +134,45 @@ class RevisionReview(models.Model):
         return f"{self.step}: {self.get_decision_display()}"
 
 
+class EvidenceQuerySet(models.QuerySet["Evidence"]):
+    """Reads of citations."""
+
+    def visible_to(self, viewer) -> EvidenceQuerySet:
+        """Return all for the laboratory, none for anyone else."""
+        return self if viewer.is_laboratory else self.none()
+
+    def holding(self) -> EvidenceQuerySet:
+        """Return those that were not dropped."""
+        return self.filter(dropped_at__isnull=True)
+
+
 class Evidence(models.Model):
     """One row: a type test of a sister of the same design that is cited in place of testing this unit."""
 
-    step = models.OneToOneField(Step, on_delete=models.PROTECT, related_name="evidence")
+    step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="evidence")
     source_step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="cited_as_evidence")
     reason = models.TextField()
     cited_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     cited_at = models.DateTimeField(auto_now_add=True)
+    dropped_by = models.ForeignKey("people.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    dropped_at = models.DateTimeField(null=True, blank=True)
+    drop_reason = models.TextField(blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = EvidenceQuerySet.as_manager()
 
     class Meta:
         ordering = ("step__position",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=["step"], condition=models.Q(dropped_at__isnull=True), name="one_evidence_a_step"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(dropped_by__isnull=True, dropped_at__isnull=True)
+                | models.Q(dropped_by__isnull=False, dropped_at__isnull=False),
+                name="dropped_evidence_has_who_and_when",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.step} by evidence of {self.source_step.plan.unit}"

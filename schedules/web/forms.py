@@ -8,7 +8,7 @@ from django import forms
 
 from labsite.people.models import Organisation, User
 from labsite.people.roles import LABORATORY_ROLES
-from schedules.models import Authorisation, Bay, Order, Unit
+from schedules.models import Authorisation, Bay, Order, RevisionReview, Unit
 from schedules.rules import EQUIPMENT_KINDS, STEP_KINDS, load_packs
 from schedules.selectors import nameplate_fields
 from schedules.services.refusals import ScheduleRefused
@@ -172,6 +172,13 @@ class ReasonForm(RefusableForm):
     """Why a hold point is released."""
 
     reason = forms.CharField(label="Why it may be passed", max_length=1000, help_text=REASON_HELP)
+
+
+class ReviewForm(RefusableForm):
+    """Whether what was done by the revision before stands, and why."""
+
+    decision = forms.ChoiceField(choices=RevisionReview.Decision.choices)
+    reason = forms.CharField(label="Why", max_length=1000, help_text=REASON_HELP)
 
 
 class AuthorisationForm(RefusableForm):

@@ -21,6 +21,7 @@ urlpatterns = [
     path("units/<int:pk>/photographs/new/", units.photo, name="photo"),
     path("photographs/<int:pk>/", units.photo_file, name="photo-file"),
     path("plans/<int:pk>/", plans.revision, name="revision"),
+    path("steps/<int:pk>/review/", plans.review_of_step, name="review-step"),
     path("steps/<int:pk>/release/", plans.release, name="release"),
     path("packs/", packs.packs, name="packs"),
     path("packs/new/", packs.create, name="pack-create"),
