@@ -13,4 +13,53 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
+        migrations.CreateModel(
+            name='RulePolicy',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('blocks_certificates', models.BooleanField(default=False)),
+                ('version', models.PositiveIntegerField(default=1)),
+            ],
+            options={
+                'verbose_name_plural': 'rule policies',
+                'constraints': [models.CheckConstraint(condition=models.Q(('pk', 1)), name='one_rule_policy')],
+            },
+        ),
+        migrations.CreateModel(
+            name='PackVersion',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.SlugField(max_length=60)),
+                ('number', models.PositiveIntegerField()),
+                ('content', models.TextField()),
+                ('sha256', models.CharField(max_length=64)),
+                ('written_at', models.DateTimeField(auto_now_add=True)),
+                ('confirmed_at', models.DateTimeField(blank=True, null=True)),
+                ('first_used_at', models.DateTimeField(blank=True, null=True)),
+                ('retired_at', models.DateTimeField(blank=True, null=True)),
+                ('version', models.PositiveIntegerField(default=1)),
+                ('author', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('confirmed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'ordering': ('name', '-number'),
+                'constraints': [models.UniqueConstraint(fields=('name', 'number'), name='a_version_once_a_pack'), models.CheckConstraint(condition=models.Q(models.Q(('confirmed_at__isnull', True), ('confirmed_by__isnull', True)), models.Q(('confirmed_at__isnull', False), ('confirmed_by__isnull', False)), _connector='OR'), name='pack_confirmation_has_who_and_when'), models.CheckConstraint(condition=models.Q(('confirmed_by__isnull', True), models.Q(('confirmed_by', models.F('author')), _negated=True), _connector='OR'), name='a_pack_is_confirmed_by_another'), models.CheckConstraint(condition=models.Q(('first_used_at__isnull', True), ('confirmed_at__isnull', False), _connector='OR'), name='only_a_confirmed_pack_is_used')],
+            },
+        ),
+        migrations.CreateModel(
+            name='RowConfirmation',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('pack', models.CharField(max_length=80)),
+                ('row', models.CharField(max_length=120)),
+                ('digest', models.CharField(max_length=64)),
+                ('copy', models.CharField(max_length=200)),
+                ('confirmed_at', models.DateTimeField(auto_now_add=True)),
+                ('confirmed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'ordering': ('pack', 'row'),
+                'constraints': [models.UniqueConstraint(fields=('pack', 'digest'), name='a_row_confirmed_once')],
+            },
+        ),
     ]
