@@ -14,6 +14,7 @@ from records.evaluation.evaluating import KINDS, evaluate
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
+from records.models.procedure import document_of
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording, Samples
@@ -77,7 +78,7 @@ def _step(record: Record) -> Step:
             f"Records of {kind.replace('_', ' ')} cannot be judged by this release. The file is kept as it came."
         )
     try:
-        return parse_step(record.run.step.document)
+        return parse_step(document_of(record.run))
     except BadStep as fault:
         raise JobRefused(
             f"The step of the plan cannot be judged as it is written: {fault} The file is kept."
