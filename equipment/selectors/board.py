@@ -1,22 +1,15 @@
-"""Reads across instruments, calibrations and systems: who is in calibration on a day, and who soon is not."""
+"""The board of a day: which instruments are overdue, due soon, fine, or out of service."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from equipment.metrology.validity import (
-    BoardClass,
-    CalibrationPeriod,
-    CalibrationStatus,
-    OutOfService,
-    OutOfServiceKind,
-    board_class,
-    calibration_status,
-)
-from equipment.models import Calibration, Instrument, MeasuringSystem
+from equipment.metrology.validity import BoardClass, CalibrationStatus, board_class
+from equipment.models import Instrument
+from equipment.selectors.status import instrument_status
 
 HORIZON_DAYS = 60
 BOARD_WORDS: dict[BoardClass, str] = {
@@ -26,11 +19,6 @@ BOARD_WORDS: dict[BoardClass, str] = {
     "out_of_service": "Out of service",
 }
 BOARD_TONES: dict[BoardClass, str] = {"overdue": "bad", "due_soon": "warn", "fine": "ok", "out_of_service": "void"}
-_OUT: dict[Any, OutOfServiceKind] = {
-    Instrument.State.IN_CALIBRATION: "in_repair",
-    Instrument.State.QUARANTINED: "quarantined",
-    Instrument.State.RETIRED: "retired",
-}
 
 
 @dataclass(frozen=True)
@@ -92,40 +80,6 @@ class Board:
         return {chip.board: chip.count for chip in self.chips}
 
 
-@dataclass(frozen=True)
-class SystemStatus:
-    """Whether a measuring system may be used on a day, and why not."""
-
-    system: MeasuringSystem
-    is_valid: bool
-    reasons: tuple[str, ...]
-
-
-def instrument_status(instrument: Instrument, on: date) -> CalibrationStatus:
-    """Return whether the instrument was in calibration and in service on a day, from its prefetched calibrations."""
-    periods = [
-        CalibrationPeriod(
-            row.calibrated_on, row.due_on, row.verdict == Calibration.Verdict.WITHIN, row.certificate_number
-        )
-        for row in instrument.calibrations.all()
-    ]
-    status = calibration_status(periods, on, out_of_service=_absences(instrument))
-    if status.code in _OUT.values():
-        return replace(status, reason=_absence_in_words(instrument))
-    return status
-
-
-def _absence_in_words(instrument: Instrument) -> str:
-    since = f" since {instrument.state_since}" if instrument.state_since else ""
-    why = f" ({instrument.state_reason})" if instrument.state_reason else ""
-    return f"The instrument is {instrument.get_state_display().lower()}{since}{why}."
-
-
-def _absences(instrument: Instrument) -> list[OutOfService]:
-    kind = _OUT.get(instrument.state)
-    return [OutOfService(kind, instrument.state_since or date.min, reason=instrument.state_reason)] if kind else []
-
-
 def instrument_board(
     viewer: Any,
     on: date,
@@ -158,18 +112,6 @@ def board_row(instrument: Instrument, on: date, horizon_days: int = HORIZON_DAYS
 def instruments_due(viewer: Any, on: date, horizon_days: int = HORIZON_DAYS) -> tuple[BoardRow, ...]:
     """Return the instruments that are overdue or due within the horizon, the most urgent first."""
     return tuple(row for row in instrument_board(viewer, on, horizon_days).rows if row.board in ("overdue", "due_soon"))
-
-
-def system_status(system: MeasuringSystem, on: date) -> SystemStatus:
-    """Return whether a system and all its instruments may be used on a day, from its prefetched components."""
-    reasons = [f"{system.name} was assigned only on {system.assigned_on}."] if on < system.assigned_on else []
-    if system.ended_on is not None and on >= system.ended_on:
-        reasons.append(f"{system.name} ended on {system.ended_on}.")
-    for component in system.components.all():
-        status = instrument_status(component.instrument, on)
-        if not status.is_valid:
-            reasons.append(f"{component.instrument.identifier}: {status.reason}")
-    return SystemStatus(system, not reasons, tuple(reasons))
 
 
 def _urgency(row: BoardRow) -> tuple[int, date, str]:
