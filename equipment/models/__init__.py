@@ -17,10 +17,10 @@ from equipment.models.upkeep import (
 )
 
 __all__ = [
+    "CalendarFeed",
     "Calibration",
     "CalibrationDraft",
     "CalibrationPoint",
-    "CalendarFeed",
     "CheckAlarm",
     "CheckReading",
     "CheckStandard",

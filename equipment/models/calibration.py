@@ -75,10 +75,10 @@ class CalibrationPoint(models.Model):
     class Meta:
         ordering = ("moment", "reference")
 
+    def __str__(self) -> str:
+        return f"{self.reading} {self.unit} at {self.reference} {self.unit}, {self.get_moment_display()}"
+
     @property
     def correction(self) -> float:
         """Return what has to be added to the reading [unit of the point]."""
         return self.reference - self.reading
-
-    def __str__(self) -> str:
-        return f"{self.reading} {self.unit} at {self.reference} {self.unit}, {self.get_moment_display()}"

@@ -15,7 +15,7 @@ from equipment.metrology.accuracy import (
 )
 from equipment.metrology.corrections import CorrectionCurve, CorrectionPoint, correction_curve
 from equipment.metrology.lines import Line, fit_line
-from equipment.models import Calibration, CalibrationPoint, Instrument
+from equipment.models import Calibration, CalibrationDraft, CalibrationPoint, Instrument
 
 AS_FOUND, AS_LEFT = CalibrationPoint.Moment.AS_FOUND, CalibrationPoint.Moment.AS_LEFT
 
@@ -101,3 +101,14 @@ def errors_as(calibration: Calibration | None, moment: str, unit: str) -> ErrorC
         return None
     points = [point for point in error_points(calibration.points.all(), moment) if point.unit == unit]
     return error_curve(points) if points else None
+
+
+def told_calibrations(instrument: Instrument) -> list[tuple[Calibration, list[Corrections], AccuracyStatement]]:
+    """Return the prefetched calibrations of an instrument with their corrections and how they found it."""
+    required = required_of(instrument)
+    return [(row, corrections_of(row), accuracy_of(row, AS_FOUND, required)) for row in instrument.calibrations.all()]
+
+
+def waiting_drafts(instrument: Instrument) -> list[CalibrationDraft]:
+    """Return the prefetched drafts that nobody has confirmed or set aside."""
+    return [row for row in instrument.drafts.all() if row.calibration_id is None and row.set_aside_at is None]

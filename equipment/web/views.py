@@ -11,6 +11,7 @@ from equipment.charts import due_bar
 from equipment.models import Instrument
 from equipment.models.instrument import Quantity
 from equipment.selectors import board_row, instrument_board
+from equipment.selectors.accuracy import told_calibrations, waiting_drafts
 from equipment.services.rights import has_right
 from equipment.web.forms import BoardForm
 from labsite.ledger.selectors import history_of
@@ -47,6 +48,8 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "instrument": instrument,
         "row": board_row(instrument, timezone.localdate()),
+        "calibrations": told_calibrations(instrument),
+        "waiting": waiting_drafts(instrument),
         "may_edit": has_right("edit_instrument", request.user),
     }
     return render(request, "equipment/detail.html", context)
