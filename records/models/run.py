@@ -115,6 +115,9 @@ class RunInstrument(models.Model):
     overridden_by = models.ForeignKey("people.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     overridden_at = models.DateTimeField(null=True, blank=True)
     override_reason = models.TextField(blank=True)
+    budget = models.ForeignKey(
+        "equipment.SystemBudget", on_delete=models.PROTECT, null=True, blank=True, related_name="uses"
+    )
 
     class Meta:
         ordering = ("instrument__identifier",)
