@@ -2,6 +2,7 @@
 
 from equipment.models.calibration import Calibration, CalibrationPoint
 from equipment.models.drafts import CalibrationDraft
+from equipment.models.imports import InstrumentImport
 from equipment.models.instrument import Instrument
 from equipment.models.life import InstrumentFile, LogEntry, StateChange
 from equipment.models.measuring_system import MeasuringSystem, SystemComponent
@@ -26,6 +27,7 @@ __all__ = [
     "CheckStandard",
     "Instrument",
     "InstrumentFile",
+    "InstrumentImport",
     "InstrumentRange",
     "IntervalDecision",
     "LogEntry",

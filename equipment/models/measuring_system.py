@@ -16,11 +16,23 @@ class MeasuringSystemQuerySet(models.QuerySet["MeasuringSystem"]):
 
     def for_detail(self) -> MeasuringSystemQuerySet:
         """Return with components, budgets, checks, and the assignment before this one."""
-        return self.for_list().select_related("replaces").prefetch_related("budgets__made_by", "checks__entered_by")
+        return (
+            self.for_list()
+            .select_related("replaces")
+            .prefetch_related(
+                "budgets__made_by",
+                "checks__entered_by",
+                "components__instrument__ranges",
+                "components__instrument__calibrations__points",
+                "components__instrument__check_standards__readings",
+            )
+        )
 
     def for_list(self) -> MeasuringSystemQuerySet:
         """Return with components, their calibrations and states."""
-        return self.prefetch_related("components__instrument__calibrations", "components__instrument__state_changes")
+        return self.prefetch_related(
+            "components__instrument__calibrations", "components__instrument__state_changes", "checks"
+        )
 
 
 class MeasuringSystem(models.Model):

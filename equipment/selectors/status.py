@@ -136,6 +136,13 @@ def _system_dates(system: MeasuringSystem, on: date) -> list[str]:
 def system_status(system: MeasuringSystem, on: date) -> SystemStatus:
     """Return whether a system and all its instruments may be used on a day, from its prefetched components."""
     reasons = _system_dates(system, on)
+    checks = [row for row in system.checks.all() if row.on <= on]
+    last = max(checks, key=lambda row: (row.on, row.pk), default=None)
+    if last is not None and not last.is_satisfied:
+        reasons.append(
+            f"The performance check of {last.on} found the scale factor {last.deviation_pct:+.2g} % off, "
+            f"allowed are ±{last.allowed_pct:g} %."
+        )
     for component in system.components.all():
         status = instrument_status(component.instrument, on)
         if not status.is_valid:

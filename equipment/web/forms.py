@@ -9,7 +9,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
 from equipment.models import Calibration, CalibrationPoint, Instrument, MeasuringSystem
 from equipment.models.instrument import Quantity
-from equipment.selectors import BOARD_WORDS
+from equipment.selectors import BOARD_WORDS, HORIZON_DAYS
 from equipment.services import Circumstances, Point
 from equipment.services.instruments import EDITABLE
 
@@ -23,11 +23,17 @@ class BoardForm(forms.Form):
     board = forms.ChoiceField(choices=tuple(BOARD_WORDS.items()), required=False)
     quantity = forms.ChoiceField(choices=Quantity.choices, required=False)
     text = forms.CharField(required=False, max_length=100)
+    on = forms.DateField(required=False)
+    horizon = forms.IntegerField(required=False, min_value=0, max_value=1000)
+    view = forms.ChoiceField(choices=(("table", "Table"), ("timeline", "Timeline")), required=False)
 
-    def wanted(self) -> dict[str, str]:
+    def wanted(self) -> dict[str, Any]:
         """Return what could be understood; anything else narrows nothing."""
         self.is_valid()
-        return {name: self.cleaned_data.get(name, "") for name in ("board", "quantity", "text")}
+        said = self.cleaned_data
+        narrowed = {name: said.get(name) or "" for name in ("board", "quantity", "text", "view")}
+        horizon = said.get("horizon")
+        return {**narrowed, "on": said.get("on"), "horizon": HORIZON_DAYS if horizon is None else horizon}
 
 
 class InstrumentForm(forms.ModelForm):

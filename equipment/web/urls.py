@@ -2,15 +2,32 @@
 
 from django.urls import path
 
-from equipment.web import changes, keeping, readings, systems, views
+from equipment.web import boards, changes, imports, keeping, readings, reminders, systems, upkeep, views
 
 app_name = "equipment"
 urlpatterns = [
-    path("", views.instruments, name="instruments"),
+    path("", boards.instruments, name="instruments"),
+    path("export/<str:form>/", boards.export, name="export"),
     path("new/", changes.create, name="create"),
     path("systems/", systems.systems, name="systems"),
     path("systems/new/", systems.create, name="create-system"),
     path("systems/<int:pk>/", systems.detail, name="system"),
+    path("systems/<int:pk>/next/", systems.reassign, name="reassign-system"),
+    path("systems/<int:pk>/check/", systems.check, name="check-system"),
+    path("systems/<int:pk>/budget/", systems.budget, name="make-budget"),
+    path("intervals/", upkeep.intervals, name="intervals"),
+    path("checks/", upkeep.standards, name="standards"),
+    path("checks/new/", upkeep.create_standard, name="create-standard"),
+    path("checks/<int:pk>/", upkeep.standard, name="standard"),
+    path("checks/<int:pk>/alarms/<int:alarm_pk>/", upkeep.acknowledge, name="acknowledge"),
+    path("reminders/", reminders.reminders, name="reminders"),
+    path("reminders/calendar/", reminders.renew, name="renew-calendar"),
+    path("reminders/calendar/end/", reminders.end, name="end-calendar"),
+    path("calendar/<str:secret>/", reminders.calendar, name="calendar"),
+    path("import/", imports.read_list, name="import"),
+    path("import/<int:pk>/", imports.listed, name="import-list"),
+    path("labels/", imports.labels, name="labels"),
+    path("<int:pk>/interval/", upkeep.interval, name="interval"),
     path("<int:pk>/", views.detail, name="detail"),
     path("<int:pk>/history/", views.history, name="history"),
     path("<int:pk>/edit/", changes.edit, name="edit"),

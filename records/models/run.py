@@ -38,6 +38,7 @@ class RunQuerySet(models.QuerySet["Run"]):
                 "instruments__instrument__calibrations",
                 "instruments__calibration",
                 "instruments__system",
+                "instruments__budget",
                 "instruments__overridden_by",
                 "checks__made_by",
                 "marks__marked_by",

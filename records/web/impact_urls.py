@@ -1,12 +1,15 @@
-"""Addresses of nonconforming work, within the namespace of the records."""
+"""Addresses of nonconforming work, the auditor's page and scale factors, within the namespace of the records."""
 
 from __future__ import annotations
 
 from django.urls import path
 
+from records.web import audit
 from records.web import impact as pages
 
 urlpatterns = [
+    path("audit/", audit.audit, name="audit"),
+    path("bays/<int:pk>/scale-factors/", audit.scales, name="scales"),
     path("nonconforming-work/", pages.impacts, name="impacts"),
     path("nonconforming-work/<int:pk>/", pages.work, name="impact"),
     path("nonconforming-work/<int:pk>/runs/<int:affected_pk>/", pages.affected_run, name="impact-run"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -36,7 +37,7 @@ def test_status_does_not_depend_on_the_order_of_entering(calibrations, moves, on
 @given(st.lists(changes, min_size=1, max_size=8))
 def test_gaps_do_not_overlap_and_follow_each_other(moves):
     gaps = absences(moves)
-    for gap, after in zip(gaps, gaps[1:], strict=False):
+    for gap, after in pairwise(gaps):
         assert gap.until is not None
         assert gap.until <= after.since
     assert all(gap.until is None or gap.since <= gap.until for gap in gaps)
