@@ -47,6 +47,7 @@ patterns = [
     path("instruments/<int:pk>/uses/", lists.instrument_uses, name="instrument-uses"),
     path("overrides/", lists.overrides, name="overrides"),
     path("", include("records.web.certificate_urls")),
+    path("", include("records.web.impact_urls")),
 ]
 
 # The search stands outside the room's own names: every page's head asks for it.
