@@ -15,6 +15,7 @@ from equipment.metrology.validity import (
     StatusCode,
     absences,
     calibration_status,
+    in_words,
 )
 from equipment.models import Calibration, Instrument, InstrumentRange, MeasuringSystem
 
@@ -96,7 +97,7 @@ def _recalibrated(listed: Calibration | None, status: CalibrationStatus) -> str:
     if listed is None or counts is None or counts.reference == listed.certificate_number:
         return ""
     return (
-        f"Calibrated again since: {listed.certificate_number} of {listed.calibrated_on} was listed, "
+        f"Calibrated again since: {listed.certificate_number} of {in_words(listed.calibrated_on)} was listed, "
         f"{counts.reference} of {counts.performed_on} counts."
     )
 
@@ -129,7 +130,7 @@ def _absences(instrument: Instrument) -> list[OutOfService]:
 def _system_dates(system: MeasuringSystem, on: date) -> list[str]:
     reasons = [f"{system.name} was assigned only on {system.assigned_on}."] if on < system.assigned_on else []
     if system.ended_on is not None and on >= system.ended_on:
-        reasons.append(f"{system.name} ended on {system.ended_on}.")
+        reasons.append(f"{system.name} ended on {in_words(system.ended_on)}.")
     return reasons
 
 
