@@ -11,7 +11,8 @@ from django.conf import settings
 from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
-from records.models.procedure import charge_limit_pc, stage_words, stages_of
+from records.models.procedure import charge_limit_pc, document_of, stage_words, stages_of
+from records.readers.kept import read_arrays
 from records.readers.recording import Samples
 
 _EVENTS = {
@@ -28,20 +29,19 @@ def channels_of(evaluation: Evaluation) -> dict[str, Samples] | None:
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
-    rows = np.load(path, allow_pickle=False, mmap_mode="r")
-    channels = dict(zip(summary["channels"], rows, strict=True))
-    return channels if len(rows[0]) else None
+    channels = read_arrays(path, summary["channels"])
+    return channels if any(len(samples) for samples in channels.values()) else None
 
 
 def picture_of(evaluation: Evaluation) -> Picture | None:
     """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
     channels = channels_of(evaluation)
-    if channels is None or "time_s" not in channels:
+    if channels is None or not len(channels.get("time_s", ())):
         return None
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:
         return None
-    document = evaluation.run.step.document
+    document = document_of(evaluation.run)
     return Picture(
         times,
         volts,
@@ -101,7 +101,7 @@ def _bands(evaluation: Evaluation) -> tuple[Band, ...]:
                 else (None,) * 3
             ),
         )
-        for stage in stages_of(evaluation.run.step.document)
+        for stage in stages_of(document_of(evaluation.run))
     )
 
 
