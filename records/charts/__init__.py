@@ -1,8 +1,9 @@
-"""Pictures of a record: voltage above charge on one time axis, the plan behind the data; patterns; overlays; curves."""
+"""Pictures of a record: voltage above charge on one time axis, the plan drawn behind; patterns, overlays, curves."""
 
 from records.charts.browser import figure
-from records.charts.curve import Curve, curve_figure, curve_svg
-from records.charts.loading import aligned_of, curve_of, drawn_svg, pattern_of, pattern_words, picture_of, words_of
+from records.charts.curve import FittedCurve, curve_figure, curve_svg
+from records.charts.drawing import curve_of, described, figure_of, plot_of, svg_of
+from records.charts.loading import aligned_of, pattern_of, pattern_words, picture_of, words_of
 from records.charts.overlay import Layer, overlay_figure
 from records.charts.pattern import Pattern, pattern_figure, pattern_svg
 from records.charts.picture import Band, Mark, Picture
@@ -10,7 +11,7 @@ from records.charts.vector import figure_svg
 
 __all__ = [
     "Band",
-    "Curve",
+    "FittedCurve",
     "Layer",
     "Mark",
     "Pattern",
@@ -19,8 +20,9 @@ __all__ = [
     "curve_figure",
     "curve_of",
     "curve_svg",
-    "drawn_svg",
+    "described",
     "figure",
+    "figure_of",
     "figure_svg",
     "overlay_figure",
     "pattern_figure",
@@ -28,5 +30,7 @@ __all__ = [
     "pattern_svg",
     "pattern_words",
     "picture_of",
+    "plot_of",
+    "svg_of",
     "words_of",
 ]

@@ -17,7 +17,7 @@ _MARGIN = 0.04  # of the span, so that no reading lies on the frame
 
 
 @dataclass(frozen=True)
-class Curve:
+class FittedCurve:
     """What the picture shows, as an evaluation kept it; see `records.evaluation.curves.curve_details`."""
 
     titles: Sequence[str]
@@ -29,7 +29,7 @@ class Curve:
     limit: Mapping[str, Any] | None = None
 
     @classmethod
-    def from_details(cls, details: Mapping[str, Any]) -> Curve | None:
+    def from_details(cls, details: Mapping[str, Any]) -> FittedCurve | None:
         """Return the curve that an evaluation kept, or None where it kept none."""
         kept = details.get("curve")
         return cls(**kept) if kept and kept["readings"]["x"] else None
@@ -59,12 +59,12 @@ class Curve:
         return regions
 
 
-def curve_figure(curve: Curve) -> dict[str, Any]:
+def curve_figure(curve: FittedCurve) -> dict[str, Any]:
     """Return data and layout for the browser; colours are tokens that it resolves by light or dark.
 
     Parameters
     ----------
-    curve : Curve
+    curve : FittedCurve
         As it was evaluated.
 
     Returns
@@ -93,7 +93,7 @@ def curve_figure(curve: Curve) -> dict[str, Any]:
     }
 
 
-def _range(curve: Curve, axis: str) -> list[float]:
+def _range(curve: FittedCurve, axis: str) -> list[float]:
     low, high = curve.span(axis)
     return [math.log10(low), math.log10(high)] if curve.is_log else [low, high]
 
@@ -111,7 +111,7 @@ def _line(line: Mapping[str, Any], place: int) -> dict[str, Any]:
     }
 
 
-def _readings(curve: Curve) -> dict[str, Any]:
+def _readings(curve: FittedCurve) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "markers",
@@ -123,7 +123,7 @@ def _readings(curve: Curve) -> dict[str, Any]:
     }
 
 
-def _points(curve: Curve) -> dict[str, Any]:
+def _points(curve: FittedCurve) -> dict[str, Any]:
     bars = [point["expanded_uncertainty"] or 0.0 for point in curve.points]
     return {
         "type": "scatter",
@@ -144,7 +144,7 @@ def _region(low: float, high: float) -> dict[str, Any]:
     return {"type": "rect", "layer": "below", "xref": "paper", "yref": "y", **edges, **look}
 
 
-def _note(curve: Curve, place: int) -> dict[str, Any]:
+def _note(curve: FittedCurve, place: int) -> dict[str, Any]:
     point = curve.points[place]
     across = math.log10(point["x"]) if curve.is_log else point["x"]
     return {
@@ -161,7 +161,7 @@ def _note(curve: Curve, place: int) -> dict[str, Any]:
     }
 
 
-def _is_below(curve: Curve, place: int) -> bool:
+def _is_below(curve: FittedCurve, place: int) -> bool:
     """Return whether the words of a point stand below it: right of a rising curve's first point, so beside the line."""
     return place == 0 and curve.is_log
 
@@ -170,7 +170,7 @@ def _is_below(curve: Curve, place: int) -> bool:
 class _Sheet:
     """Where values lie on the printed sheet."""
 
-    curve: Curve
+    curve: FittedCurve
     left: float
     top: float
     width: float
@@ -192,12 +192,12 @@ class _Sheet:
         return np.clip((shown - low) / (high - low), 0.0, 1.0)
 
 
-def curve_svg(curve: Curve, *, width: int = 680, height: int = 360) -> str:
+def curve_svg(curve: FittedCurve, *, width: int = 680, height: int = 360) -> str:
     """Return the same picture as vector graphics for print: one path a line, one for all readings.
 
     Parameters
     ----------
-    curve : Curve
+    curve : FittedCurve
         As it was evaluated.
     width, height : int
         Of the sheet [user units].
@@ -235,7 +235,7 @@ def _frame(sheet: _Sheet, right: float, foot: float) -> str:
     return "".join(parts)
 
 
-def _ticks(curve: Curve, axis: str) -> list[float]:
+def _ticks(curve: FittedCurve, axis: str) -> list[float]:
     """Return round values within the axis, some four to ten."""
     low, high = curve.span(axis)
     if curve.is_log:
@@ -280,7 +280,7 @@ def _svg_point(sheet: _Sheet, point: Mapping[str, Any], place: int) -> str:
     return bar + mark + svg_text(x + shift, height, point["words"], PRINT["accent"], anchor)
 
 
-def _svg_legend(curve: Curve, left: float, y: float) -> str:
+def _svg_legend(curve: FittedCurve, left: float, y: float) -> str:
     parts = []
     for place, line in enumerate(curve.lines):
         dash, colour = _look(place)

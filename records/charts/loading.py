@@ -8,12 +8,10 @@ from typing import Any
 import numpy as np
 from django.conf import settings
 
-from records.charts.curve import Curve, curve_svg
 from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
-from records.charts.vector import figure_svg
 from records.models import Evaluation
-from records.models.procedure import charge_limit_pc, stage_words, stages_of
+from records.models.procedure import charge_limit_pc, document_of, stage_words, stages_of
 from records.readers.kept import read_arrays
 from records.readers.recording import Samples
 
@@ -25,19 +23,25 @@ _EVENTS = {
 }
 
 
-def picture_of(evaluation: Evaluation) -> Picture | None:
-    """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
+def channels_of(evaluation: Evaluation) -> dict[str, Samples] | None:
+    """Return the arrays of the record that was evaluated, by channel, or None where it was not read or is empty."""
     summary = evaluation.record.summary
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
     channels = read_arrays(path, summary["channels"])
-    if not len(channels.get("time_s", ())):
+    return channels if any(len(samples) for samples in channels.values()) else None
+
+
+def picture_of(evaluation: Evaluation) -> Picture | None:
+    """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
+    channels = channels_of(evaluation)
+    if channels is None or not len(channels.get("time_s", ())):
         return None
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:
         return None
-    document = evaluation.run.step.document
+    document = document_of(evaluation.run)
     return Picture(
         times,
         volts,
@@ -51,20 +55,6 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
         words_of(evaluation),
         charge_times,
     )
-
-
-def curve_of(evaluation: Evaluation) -> Curve | None:
-    """Return the curve that an evaluation kept, as of a cooling winding or an insulation, or None."""
-    return Curve.from_details(evaluation.document.get("details") or {})
-
-
-def drawn_svg(evaluation: Evaluation) -> str:
-    """Return the picture of one evaluation as vector graphics: its curve, else its record over time; else nothing."""
-    curve = curve_of(evaluation)
-    if curve is not None:
-        return curve_svg(curve)
-    picture = picture_of(evaluation)
-    return "" if picture is None else figure_svg(picture)
 
 
 def pattern_of(evaluation: Evaluation) -> Pattern | None:
@@ -111,17 +101,12 @@ def _bands(evaluation: Evaluation) -> tuple[Band, ...]:
                 else (None,) * 3
             ),
         )
-        for stage in stages_of(evaluation.run.step.document)
+        for stage in stages_of(document_of(evaluation.run))
     )
 
 
 def words_of(evaluation: Evaluation) -> str:
-    """Return in words what the picture shows, for those who do not see it; empty where there is nothing to draw."""
-    curve = curve_of(evaluation)
-    if curve is not None:
-        return curve.words
-    if "time_s" not in evaluation.record.summary.get("channels", ("time_s",)):
-        return ""
+    """Return in words what the picture shows, for those who do not see it."""
     held = [
         f"{stage_words(row['name'])} {row['voltage_kv']:.4g} kV for {row['held_s']:.4g} s"
         for row in evaluation.document.get("stages", ())

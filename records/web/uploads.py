@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import curve_figure, curve_of, figure, pattern_figure, pattern_of, picture_of
+from records.charts import figure_of, pattern_figure, pattern_of
 from records.models import Evaluation, Record
 from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
@@ -56,11 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
-    seen, wanted = record.summary.get("preview", {}), WANTED_BY_KIND.get(record.run.step.kind)
+    seen = record.summary.get("preview", {})
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
         preview=seen,
-        needed=wanted.nearest([row["channel"] for row in seen.get("columns", ())]) if wanted else (),
+        needed=_nearest(record.run.step.kind, [row["channel"] for row in seen.get("columns", ())]),
         run=record.run,
         viewer=request.user,
     )
@@ -75,6 +75,11 @@ def mapping(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect(address_of(record.run, "record"))
     context = {"record": record, "form": form, "preview": form.preview, "aside_form": forms.ReasonForm(prefix="aside")}
     return render(request, "records/mapping.html", context, status=422 if form.errors else 200)
+
+
+def _nearest(kind: str, found: list[str]) -> tuple[str, ...]:
+    """Return the channels to ask for: the set that a step needs and the file comes nearest to."""
+    return WANTED_BY_KIND[kind].nearest(found) if kind in WANTED_BY_KIND else ()
 
 
 @require_POST
@@ -123,17 +128,12 @@ def _without_time(evaluation: Evaluation | None) -> JsonResponse:
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
     """Give the picture of the evaluation that counts; `from` and `to` ask for the detail of a window."""
     evaluation = current_evaluation(the_run(request, pk))
-    curve = curve_of(evaluation) if evaluation is not None else None
-    if curve is not None:
-        return JsonResponse(curve_figure(curve))
-    picture = picture_of(evaluation) if evaluation is not None else None
-    if picture is None:
-        return _without_time(evaluation)
     try:
-        window = picture.window(request.GET.get("from"), request.GET.get("to"))
+        shown = figure_of(evaluation, request.GET.get("from"), request.GET.get("to")) if evaluation else None
     except ValueError:
-        return JsonResponse({"detail": "from and to must be two times in seconds, the first earlier."}, status=400)
-    return JsonResponse(figure(picture, window=window))
+        words = "from and to must be two places on the axis of the picture, the first before the last."
+        return JsonResponse({"detail": words}, status=400)
+    return _without_time(evaluation) if shown is None else JsonResponse(shown)
 
 
 @require_GET

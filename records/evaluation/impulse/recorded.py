@@ -12,6 +12,7 @@ from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
 
 _LEAST_FLAT = 8  # samples that a base level is read from
+_MOST_BRIDGED = 2.0  # times as long as even samples would take: beyond that too much is missing
 _JITTER = 0.02  # of the sampling period: times closer than this to an even grid are even
 _DRIFT_SIGMA = 4.0  # a base line that slopes by more standard deviations than this drifts
 _LEAST_OVER_NOISE = 10.0
@@ -98,7 +99,7 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
     ----------
     IEC 60060-1:2010 annex B, from memory.
     """
-    times, values, gaps = _evened(time_s * 1e6, voltage_kv)
+    times, values, gaps = evened(time_s * 1e6, voltage_kv)
     interval = float(times[-1] - times[0]) / (len(times) - 1)
     sign = _polarity(values)
     turned = sign * (values - values[0])
@@ -129,13 +130,26 @@ class _Base:
     remarks: tuple[str, ...] = ()
 
 
-def _evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
-    """Return even times, values on them, and the gaps (begin, end) that were bridged, an ndarray (m, 2)."""
+def evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
+    """Return even times, values on them, and the gaps (begin, end) that were bridged, an ndarray (m, 2).
+
+    Parameters
+    ----------
+    time_us, values : ndarray (n,)
+        Rising times [µs] and samples [any unit].
+
+    Raises
+    ------
+    NoImpulse
+        Even samples would be more than twice as many.
+    """
     steps = np.diff(time_us)
     usual = float(np.median(steps))
     odd = np.abs(steps - usual) > _JITTER * usual
     if not odd.any():
         return time_us, values, np.empty((0, 2))
+    if not time_us[-1] - time_us[0] <= _MOST_BRIDGED * usual * len(steps):
+        raise NoImpulse("The samples are too uneven in time: more than half of an even record would be missing.")
     places = np.flatnonzero(steps > 1.5 * usual)
     even = time_us[0] + usual * np.arange(math.floor((time_us[-1] - time_us[0]) / usual * (1 + 1e-9)) + 1)
     return even, np.interp(even, time_us, values), np.column_stack([time_us[places], time_us[places + 1]])

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from labsite.jobs.services import run_waiting
-from records.charts import curve_of, drawn_svg
+from records.charts import curve_of, svg_of
 from records.evaluation.slow_synthesis import (
     Disturbance,
     Winding,
@@ -113,7 +113,7 @@ def test_a_rise_is_reckoned_from_the_earlier_resistance_and_drawn_back_to_shutdo
     assert rise.value == pytest.approx(75.178, abs=0.1)
     evaluation = Evaluation.objects.get(run=way.run)
     assert curve_of(evaluation).points[0]["x"] == 0.0
-    assert "at shutdown" in drawn_svg(evaluation)
+    assert "at shutdown" in svg_of(evaluation)
     client.force_login(way.operator)
     figure = client.get(reverse("records:figure", args=[way.run.pk])).json()
     assert figure["layout"]["yaxis"]["title"]["text"] == "Resistance (Ω)"

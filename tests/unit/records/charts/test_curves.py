@@ -10,7 +10,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from records.charts import Curve, curve_figure, curve_svg
+from records.charts import FittedCurve, curve_figure, curve_svg
 from records.evaluation.curves import curve_details
 from records.evaluation.evaluating import evaluate
 from records.evaluation.setups import parse_setup
@@ -32,7 +32,7 @@ SETUP = parse_setup({"instruments": [{"name": "bridge", "relative_uncertainty_pc
 def cooling():
     """Return the curve of a winding whose rise of 75.18 K lies just beyond a limit of 75 K."""
     record = synthesise_cooling(Winding(), Disturbance(noise=2e-5, step=1e-5))
-    return Curve.from_details(evaluate(STEP, [record], SETUP).as_dict()["details"])
+    return FittedCurve.from_details(evaluate(STEP, [record], SETUP).as_dict()["details"])
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +40,7 @@ def insulation():
     """Return the curve of an insulation with a limit below it."""
     step = {"kind": "insulation_resistance", "criteria": [{"quantity": "insulation_resistance_mohm", "min": 1000}]}
     record = synthesise_absorption(1500, 2.5, Disturbance(noise=0.005))
-    return Curve.from_details(evaluate(step, [record], SETUP).as_dict()["details"])
+    return FittedCurve.from_details(evaluate(step, [record], SETUP).as_dict()["details"])
 
 
 def test_the_chosen_line_runs_back_to_shutdown_and_meets_the_value_read(cooling):
@@ -112,7 +112,7 @@ def test_thinning_keeps_the_extremes_of_a_long_record():
 
 
 def test_nothing_kept_gives_no_picture():
-    assert Curve.from_details({}) is None
-    assert Curve.from_details({"pattern": {}}) is None
+    assert FittedCurve.from_details({}) is None
+    assert FittedCurve.from_details({"pattern": {}}) is None
     empty = curve_details(np.empty(0), np.empty(0), titles=("t (s)", "R (Ω)"), words="")
-    assert Curve.from_details(empty) is None
+    assert FittedCurve.from_details(empty) is None
