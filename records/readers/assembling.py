@@ -11,7 +11,7 @@ from records.readers.columns import Resolution, named
 from records.readers.layout import Layout
 from records.readers.names import WORDS
 from records.readers.order import Order
-from records.readers.plausibility import Declared, of_sampling, of_waves
+from records.readers.plausibility import Declared, Steps, of_sampling, of_waves, steps_of
 from records.readers.previewing import Preview
 from records.readers.recording import Recording, Samples
 from records.readers.refusals import (
@@ -53,7 +53,7 @@ class Columns:
     metadata: Mapping[str, str] = field(default_factory=dict)
     oddities: tuple[str, ...] = ()
     row_of: Callable[[int], int] | None = None
-    declared: Declared = Declared()
+    declared: Declared = field(default_factory=Declared)
 
 
 def require(order: Order, layout: Layout, resolution: Resolution, shown: Preview, row: int | None = None) -> None:
@@ -133,14 +133,14 @@ def _lists_pulses(arrays: Mapping[str, Samples]) -> bool:
     return "charge_pc" in arrays and ("phase_deg" in arrays or "gated" in arrays)
 
 
-def _checked_steps(time_s: Samples, row_of: Callable[[int], int] | None) -> Samples:
-    steps = np.diff(time_s)
-    if len(steps) and steps.min() < 0:
-        index = int(np.argmax(steps < 0)) + 1
+def _checked_steps(time_s: Samples, row_of: Callable[[int], int] | None) -> Steps:
+    steps = steps_of(time_s)
+    if steps.falls_at:
+        index = steps.falls_at
         row = row_of(index) if row_of else index + 1
         raise TimeGoesBackwards(
-            f"{'Row' if row_of else 'Sample'} {row} is at {time_s[index]:.9g} s, earlier than the one before it at "
-            f"{time_s[index - 1]:.9g} s. "
+            f"{'Row' if row_of else 'Sample'} {row} is at {time_s[index]:.9g} s, earlier than the "
+            f"{'row' if row_of else 'sample'} before it at {time_s[index - 1]:.9g} s. "
             "The rows are out of order, or two records were put into one file: export each on its own.",
             row=row,
         )
@@ -155,11 +155,13 @@ def _along_frequency(
     arrays: dict[str, Samples], row_of: Callable[[int], int] | None
 ) -> tuple[dict[str, Samples], list[str]]:
     """Return the arrays in order of rising frequency, and what was odd about their order."""
+    said: list[str] = []
+    steps = np.diff(arrays["frequency_hz"])
+    if len(steps) and (steps < 0).all():
+        arrays = {name: values[::-1].copy() for name, values in arrays.items()}
+        said.append("The sweep runs from high to low frequency; it was turned round.")
     frequency = arrays["frequency_hz"]
     steps = np.diff(frequency)
-    if len(steps) and (steps < 0).all():
-        turned = {name: values[::-1].copy() for name, values in arrays.items()}
-        return turned, ["The sweep runs from high to low frequency; it was turned round."]
     if (steps <= 0).any():
         index = int(np.argmax(steps <= 0)) + 1
         row = row_of(index) if row_of else index + 1
@@ -169,9 +171,12 @@ def _along_frequency(
             "its own.",
             row=row,
         )
-    if len(frequency) and frequency[0] <= 0:
+    if len(frequency) and frequency[0] < 0:
         raise FrequencyNotInOrder(
             f"The sweep begins at {frequency[0]:.9g} Hz; frequencies must be greater than 0. Export it without that "
             "point."
         )
-    return arrays, []
+    if len(frequency) > 1 and frequency[0] == 0:
+        said.append("The point at 0 Hz was left out.")
+        arrays = {name: values[1:] for name, values in arrays.items()}
+    return arrays, said

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from records.readers.layout import Layout
-from records.readers.refusals import BadColumnMap, ColumnMissing
+from records.readers.refusals import BadColumnMap, ColumnMissing, RecordRefused
 from records.readers.stamps import is_stamp
 from records.readers.units import (
     CHANNELS,
@@ -222,3 +222,19 @@ def resolve(dialect: Layout, columns: ColumnMap | None = None, wanted: Sequence[
     resolved = sorted([*mapped, *found], key=lambda column: column.index)
     places = {column.index for column in resolved}
     return Resolution(tuple(resolved), tuple(i for i in range(dialect.columns) if i not in places), tuple(doubts))
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """Columns of one of several tables, and why a person's mapping does not fit them, or None where it does."""
+
+    resolution: Resolution
+    misfit: RecordRefused | None = None
+
+
+def attempt(layout: Layout, columns: ColumnMap | None, wanted: Sequence[str]) -> Attempt:
+    """Return which column is which in a table that may be another than the mapping was made for."""
+    try:
+        return Attempt(resolve(layout, columns, wanted))
+    except (ColumnMissing, BadColumnMap) as fault:
+        return Attempt(resolve(layout, None, wanted), fault)

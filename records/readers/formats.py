@@ -60,12 +60,16 @@ def _is_hdf5(head: bytes) -> bool:
 
 def is_configuration(head: bytes) -> bool:
     """Return whether a file is the configuration of a COMTRADE record: its second line counts the channels."""
-    lines = _first_lines(head)
+    lines = _told_lines(head)
     return len(lines) > 2 and "," in lines[0] and _COUNTS.match(lines[1]) is not None
 
 
+def _told_lines(head: bytes) -> list[str]:
+    return [line for line in _first_lines(head) if line.strip("\x1a \t")]
+
+
 def _is_comtrade(head: bytes) -> bool:
-    lines = [line for line in _first_lines(head) if line.strip("\x1a \t")]
+    lines = _told_lines(head)
     return bool(lines and _SINGLE.match(lines[0])) or is_configuration(head)
 
 

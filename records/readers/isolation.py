@@ -113,7 +113,7 @@ def _array(path: Path) -> Samples:
     header_bytes = 128  # an empty array cannot be mapped
     is_empty = path.stat().st_size <= header_bytes
     array: Samples = np.load(path, mmap_mode=None if is_empty else "r", allow_pickle=False)
-    return array
+    return array.view(np.ndarray)
 
 
 def _refusal(answer: dict[str, Any]) -> RecordRefused:

@@ -14,6 +14,7 @@ from records.readers.recording import Samples
 _GAP = 5.0  # times the usual interval: what is reported as a gap
 _REGULAR = 0.01  # steps this close to the usual one, relative, are regular
 _MOST_FOR_MEDIAN = 500_000
+_PART = 1 << 18
 _MOST_FOR_SPECTRUM = 1 << 18
 _LEAST_PERIODS = 4
 _FREQUENCY_TOLERANCE = 0.02
@@ -61,18 +62,59 @@ def _scaled(match: re.Match[str] | None) -> float | None:
     return value if 0 < value < 1e15 else None
 
 
+@dataclass(frozen=True)
+class Steps:
+    """Intervals of a record in a few numbers.
+
+    Attributes
+    ----------
+    usual_s, least_s, longest_s : float
+        Median (of every n-th where there are very many), smallest and greatest interval [s]; 0 where there are none.
+    equal : int
+        Intervals of 0.
+    falls_at : int
+        First sample that is earlier than the one before it; 0 where none is.
+    """
+
+    usual_s: float = 0.0
+    least_s: float = 0.0
+    longest_s: float = 0.0
+    equal: int = 0
+    falls_at: int = 0
+
+
+def steps_of(time_s: Samples) -> Steps:
+    """Return the intervals of a record, looked at in parts, so that a long record needs no second array as long."""
+    if len(time_s) < 2:
+        return Steps()
+    every = max(1, (len(time_s) - 1) // _MOST_FOR_MEDIAN)
+    usual = float(np.median(time_s[1::every] - time_s[:-1:every]))
+    least, longest, equal, falls = np.inf, -np.inf, 0, 0
+    for start in range(0, len(time_s) - 1, _PART):
+        part = np.diff(time_s[start : start + _PART + 1])
+        lowest = float(part.min())
+        if lowest < 0 and not falls:
+            falls = start + int(np.argmax(part < 0)) + 1
+        if lowest <= 0:
+            equal += len(part) - int(np.count_nonzero(part))
+        least, longest = min(least, lowest), max(longest, float(part.max()))
+    return Steps(usual, least, longest, equal, falls)
+
+
 def usual_step(steps: Samples) -> float:
-    """Return the usual interval [s]: the median of the steps, of every n-th where there are very many."""
-    return float(np.median(steps[:: max(1, len(steps) // _MOST_FOR_MEDIAN)])) if len(steps) else 0.0
+    """Return the usual interval [s]: the median of the steps."""
+    return float(np.median(steps)) if len(steps) else 0.0
 
 
-def of_sampling(time_s: Samples, steps: Samples, declared: Declared) -> list[str]:
+def of_sampling(time_s: Samples, intervals: Steps, declared: Declared) -> list[str]:
     """Return sentences on equal times, gaps, dropped samples and a sampling rate other than the one declared.
 
     Parameters
     ----------
-    time_s, steps : ndarray (n,), (n-1,)
-        Times [s], never falling, and their differences.
+    time_s : ndarray (n,)
+        Times [s], never falling.
+    intervals : Steps
+        Their differences.
     declared : Declared
         What the file says.
 
@@ -82,20 +124,20 @@ def of_sampling(time_s: Samples, steps: Samples, declared: Declared) -> list[str
         Empty where nothing is odd.
     """
     said = []
-    equal = len(steps) - int(np.count_nonzero(steps))
-    if equal:
-        said.append(f"{equal} rows carry the same time as the row before them.")
-    usual = usual_step(steps)
+    if intervals.equal:
+        said.append(f"{intervals.equal} rows carry the same time as the row before them.")
+    usual = intervals.usual_s
     if usual <= 0:
         return said
-    longest = float(steps.max())
-    if longest > _GAP * usual:
+    steps = np.diff(time_s) if intervals.longest_s > 1.5 * usual else time_s[:0]
+    if intervals.longest_s > _GAP * usual:
         where = int(np.argmax(steps))
+        gaps = int((steps > _GAP * usual).sum())
         said.append(
-            f"{int((steps > _GAP * usual).sum())} gaps in the samples; the longest is {longest:.4g} s after "
+            f"{gaps} gaps in the samples; the longest is {intervals.longest_s:.4g} s after "
             f"{time_s[where]:.6g} s, where the usual interval is {usual:.4g} s."
         )
-    if longest > 1.5 * usual:
+    if len(steps):
         said.extend(_dropped(time_s, steps, usual))
     if declared.rate_per_s and abs(usual * declared.rate_per_s - 1) > _REGULAR:
         said.append(

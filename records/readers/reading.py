@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from os import PathLike
 from pathlib import Path
 
@@ -53,12 +54,8 @@ def preview(
         The file is empty, too large, of no format that is known, or holds no rows of numbers.
     """
     order = _order(path, companion, columns, limits, wanted or Wanted.of(NEEDED))
-    try:
+    with _refusing():
         return reader_for(order).preview(order)
-    except _OTHERS:
-        raise
-    except Exception as fault:
-        raise _damaged(fault) from fault
 
 
 def read_record(
@@ -108,12 +105,8 @@ def read_record(
     times are kept and reported as odd. What a library raises over a damaged file becomes `RecordDamaged`.
     """
     order = _order(path, companion, columns, limits, wanted or Wanted.of(needed))
-    try:
+    with _refusing():
         return reader_for(order).read(order)
-    except _OTHERS:
-        raise
-    except Exception as fault:
-        raise _damaged(fault) from fault
 
 
 def _order(
@@ -127,7 +120,20 @@ def _order(
     return ordered(Order(Path(path), limits, wanted, columns, other))
 
 
-def _damaged(fault: Exception) -> RecordDamaged:
+@contextmanager
+def _refusing() -> Iterator[None]:
+    """Turn whatever a library raises over a damaged file into a refusal; some raise what is no `Exception`."""
+    try:
+        yield
+    except _OTHERS:
+        raise
+    except BaseException as fault:
+        if not isinstance(fault, Exception) and type(fault).__name__ != "PanicException":
+            raise
+        raise _damaged(fault) from fault
+
+
+def _damaged(fault: BaseException) -> RecordDamaged:
     told = " ".join(str(fault).split())[:120]
     return RecordDamaged(
         f"The file is damaged or of a variety that is not read ({type(fault).__name__}: {told}). "

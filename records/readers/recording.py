@@ -40,7 +40,7 @@ class Limits:
     max_bytes: int = 512 * 1024 * 1024
     max_rows: int = 20_000_000
     min_rows: int = 3
-    cpu_s: int = 60
+    cpu_s: int = 20
     memory_bytes: int = 6 * 1024**3
     max_unpacked_bytes: int = 1024**3
     max_ratio: int = 200

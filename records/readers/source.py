@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -87,13 +85,6 @@ def measure(path: Path) -> Measure:
             feeds += chunk.count(b"\n")
             tail = (tail + chunk[-4096:])[-4096:]
     return Measure(digest.hexdigest(), feeds, tail)
-
-
-@contextmanager
-def measuring(path: Path) -> Iterator[Callable[[], Measure]]:
-    """Measure in a thread of its own while the columns are read; what is yielded waits for the measure."""
-    with ThreadPoolExecutor(max_workers=1) as threads:
-        yield threads.submit(measure, path).result
 
 
 def is_straight(source: Source, dialect: Dialect) -> bool:

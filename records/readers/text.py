@@ -9,7 +9,7 @@ from records.readers.order import Order
 from records.readers.plausibility import declared_in
 from records.readers.previewing import Manner, Preview, describe
 from records.readers.recording import Recording
-from records.readers.source import Source, look_at, measuring
+from records.readers.source import Source, look_at
 from records.readers.table import Table
 
 
@@ -28,23 +28,18 @@ def read(order: Order) -> Recording:
     RecordRefused
         Each fault by its own class, with the row where it has one.
 
-    Notes
-    -----
-    The digest is taken while the columns are read, so that a long file is not waited for twice.
     """
     source = look_at(order.path)
     dialect = sniff(source.head_lines)
     resolution = resolve(dialect, order.columns, order.wanted.channels)
     shown = _described(order, source, dialect, resolution)
     require(order, dialect, resolution, shown, row=max(dialect.first_row, 1))
-    with measuring(order.path) as measure:
-        table = Table(source, dialect, resolution.resolved, measure, order)
-        measured = measure()
+    table = Table(source, dialect, resolution.resolved, order)
     metadata = dict(dialect.metadata)
     if table.start is not None:
         metadata.setdefault("start", table.start)
-    oddities = tuple(_oddities(table, resolution, measured.tail))
-    columns = Columns(table.columns, measured.sha256, metadata, oddities, table.row_of, declared_in(metadata))
+    oddities = tuple(_oddities(table, resolution))
+    columns = Columns(table.columns, table.measure.sha256, metadata, oddities, table.row_of, declared_in(metadata))
     return assemble(order, columns, shown)
 
 
@@ -58,7 +53,7 @@ def _described(order: Order, source: Source, dialect: Dialect, resolution: Resol
     return describe(manner, dialect, resolution, order.wanted, dialect.metadata)
 
 
-def _oddities(table: Table, resolution: Resolution, tail: bytes) -> list[str]:
+def _oddities(table: Table, resolution: Resolution) -> list[str]:
     said = []
     heads = table.dialect.heads
     if resolution.unresolved:
@@ -69,6 +64,6 @@ def _oddities(table: Table, resolution: Resolution, tail: bytes) -> list[str]:
         said.append("The clock passed midnight; a day was added from there on.")
     if table.source.has_lone_returns:
         said.append("Lines end in carriage returns alone.")
-    elif table.source.encoding.is_bytewise and not tail.endswith(b"\n"):
+    elif table.source.encoding.is_bytewise and not table.measure.tail.endswith(b"\n"):
         said.append("The last row has no line end; if the file was cut off, its last value may have lost digits.")
     return said

@@ -101,7 +101,8 @@ CHANNELS: tuple[str, ...] = tuple(_SPELLINGS)
 DIMENSIONLESS = frozenset(channel for channel, known in _SPELLINGS.items() if next(iter(known)) == "1")
 UNITS: Mapping[str, str] = {
     **{channel: next(iter(known)) for channel, known in _SPELLINGS.items()},
-    **{"insulation_resistance_mohm": "MΩ", "capacitance_uf": "µF"},
+    "insulation_resistance_mohm": "MΩ",
+    "capacitance_uf": "µF",
 }
 
 _BRACKETED = re.compile(r"^(?P<name>.*?)\s*[\(\[\{]\s*(?P<unit>[^()\[\]{}]*?)\s*[\)\]\}]$")

@@ -33,10 +33,17 @@ class Wanted:
         """Every channel of use, each once, needed ones first."""
         return tuple(dict.fromkeys([name for one in self.sets for name in one] + list(self.optional)))
 
+    def nearest(self, found: Sequence[str]) -> tuple[str, ...]:
+        """Return the set that is nearest to being complete."""
+        return min(self.sets, key=lambda one: sum(name not in found for name in one))
+
     def lacking(self, found: Sequence[str]) -> tuple[str, ...]:
         """Return what is still missing for the set that is nearest to being complete; empty where one is."""
-        gaps = [tuple(name for name in one if name not in found) for one in self.sets]
-        return min(gaps, key=len)
+        return tuple(name for name in self.nearest(found) if name not in found)
+
+    def is_met(self, found: Sequence[str]) -> bool:
+        """Return whether one of the sets was found whole."""
+        return not self.lacking(found)
 
     @classmethod
     def of(cls, needed: Sequence[str]) -> Wanted:

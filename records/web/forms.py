@@ -15,6 +15,7 @@ from labsite.people.models import User
 from labsite.people.step_up import StepUpForm
 from records.charts.overlay import MOST_LAYERS
 from records.models import Nonconformance, Run, RunInstrument, StageMark
+from records.readers.names import WORDS
 from records.readers.units import spellings_of
 from records.selectors import choices
 from records.selectors.gates import SAFETY
@@ -22,12 +23,7 @@ from records.services.refusals import Refused
 from schedules.models import Bay
 from schedules.web.fields import NumberField
 
-CHANNEL_WORDS: Mapping[str, str] = {
-    "time_s": "Time",
-    "voltage_kv": "Voltage",
-    "charge_pc": "Charge",
-    "current_ma": "Current",
-}
+CHANNEL_WORDS: Mapping[str, str] = {channel: words.capitalize() for channel, words in WORDS.items()}
 _UNITS_OFFERED = 8
 
 

@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from records.charts import figure, pattern_figure, pattern_of, picture_of
-from records.evaluation.kinds import KINDS
 from records.models import Evaluation, Record
+from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
 from records.services.refusals import Refused
@@ -56,10 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
+    seen = record.summary.get("preview", {})
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
-        preview=record.summary.get("preview", {}),
-        needed=KINDS[record.run.step.kind].channels[0] if record.run.step.kind in KINDS else (),
+        preview=seen,
+        needed=_nearest(record.run.step.kind, [row["channel"] for row in seen.get("columns", ())]),
         run=record.run,
         viewer=request.user,
     )
@@ -74,6 +75,11 @@ def mapping(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect(address_of(record.run, "record"))
     context = {"record": record, "form": form, "preview": form.preview, "aside_form": forms.ReasonForm(prefix="aside")}
     return render(request, "records/mapping.html", context, status=422 if form.errors else 200)
+
+
+def _nearest(kind: str, found: list[str]) -> tuple[str, ...]:
+    """Return the channels to ask for: the set that a step needs and the file comes nearest to."""
+    return WANTED_BY_KIND[kind].nearest(found) if kind in WANTED_BY_KIND else ()
 
 
 @require_POST
