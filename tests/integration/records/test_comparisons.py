@@ -12,6 +12,7 @@ from django.urls import reverse
 from records.models import Finding, Run
 from records.selectors.comparison import beside_others, comparable_runs
 from records.selectors.digests import current_evaluation
+from records.services import checks
 from schedules.models import Unit
 from tests.integration.records import laboratory
 
@@ -167,3 +168,15 @@ def test_a_value_unlike_its_sisters_is_told_to_the_approver(judged, people, cust
     assert matter.tone == "info"
     assert "Extinction voltage of 12.00 kV is unlike that of 3 runs of sister units" in matter.words
     assert "below their median of 20.50 kV" in matter.words
+
+
+def test_the_drift_of_the_scale_factor_is_shown_at_the_calibration(client, prepared):
+    first = prepared(place=1)
+    client.force_login(first.operator)
+    address = reverse("records:run", args=[first.run.pk])
+    assert "a drift of" not in client.get(address, {"at": "calibration"}).content.decode()
+    second = prepared(place=2)
+    checks.record_charge_calibration(run=second.run, injected_pc=100, reading=93.0, by=second.operator)
+    page = client.get(reverse("records:run", args=[second.run.pk]), {"at": "calibration"}).content.decode()
+    # 100/97.5 = 1.026 before, 100/93 = 1.075 now: 97.5/93 − 1 = 4.8 %.
+    assert f"In run {first.run.number}, the last with this measuring system, it was 1.026: a drift of +4.8 %." in page
