@@ -49,7 +49,9 @@ def refused(room, content, kind=RecordUnsafe, **limits):
 
 
 def test_entities_that_multiply(tmp_path):
-    sheet = GOOD.replace('<?xml version="1.0"?>', f'<?xml version="1.0"?>{ENTITIES}').replace("<v>2.0</v>", "<v>&i;</v>")
+    sheet = GOOD.replace('<?xml version="1.0"?>', f'<?xml version="1.0"?>{ENTITIES}').replace(
+        "<v>2.0</v>", "<v>&i;</v>"
+    )
     assert "entities" in refused(tmp_path, workbook_bytes(sheet))
 
 
@@ -200,3 +202,24 @@ def test_a_sweep_in_a_spreadsheet_comes_out_of_the_child_without_time(tmp_path):
     assert len(recording.time_s) == 0
     np.testing.assert_array_equal(recording.channels["impedance_ohm"], [5, 6, 7, 8, 9])
     assert recording.preview.how.startswith("Read as a spreadsheet")
+
+
+def test_damaged_files_of_hdf5_never_hurt_the_caller(tmp_path):
+    """In a child, because the library itself may loop or die; both are then a refusal."""
+    with h5py.File(tmp_path / "seed", "w") as file:
+        for name in ("time_s", "voltage_kv"):
+            file.create_dataset(name, data=np.arange(50.0), chunks=(10,), compression="gzip")
+    seed = (tmp_path / "seed").read_bytes()
+    chance = np.random.default_rng(20261125)
+    for _ in range(15):
+        content = bytearray(seed)
+        for _ in range(chance.integers(1, 6)):
+            place = int(chance.integers(8, len(content) - 8))
+            content[place : place + 4] = chance.bytes(4)
+        (tmp_path / "record").write_bytes(content)
+        try:
+            recording = read_in_child(tmp_path / "record", limits=Limits(cpu_s=4))
+        except RecordRefused as refusal:
+            assert refusal.message.endswith(".")  # noqa: PT017  both ends are lawful
+        else:
+            assert np.isfinite(recording.channels["voltage_kv"]).all()

@@ -56,7 +56,9 @@ def main() -> None:
         if seed.startswith(name):
             (corpus / f"seed-{seed}").write_bytes(content)
     if name == "sheet":
-        (corpus / "seed-sheet").write_text(sheet_xml([["Time (s)", "U (kV)"], [0, 1.5], [1, 2.5], [2, 0.5]], ("A1:A1",)))
+        (corpus / "seed-sheet").write_text(
+            sheet_xml([["Time (s)", "U (kV)"], [0, 1.5], [1, 2.5], [2, 0.5]], ("A1:A1",))
+        )
     options = [f"-max_total_time={seconds}", "-max_len=16384", "-timeout=5", "-rss_limit_mb=3000", "-len_control=0"]
     atheris.Setup([sys.argv[0], *options, f"-artifact_prefix={folder}/{name}-", str(corpus)], one)
     atheris.Fuzz()

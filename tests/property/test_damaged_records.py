@@ -40,7 +40,9 @@ def damaged(draw, content: bytes) -> bytes:
             case "copy":
                 changed[place:place] = changed[: draw(st.integers(0, 200))]
             case "extreme":
-                word = draw(st.sampled_from([b"\xff" * 4, b"\0" * 8, b"\xff" * 8, b"999999999", b"1e308", b"nan", b"-1"]))
+                word = draw(
+                    st.sampled_from([b"\xff" * 4, b"\0" * 8, b"\xff" * 8, b"999999999", b"1e308", b"nan", b"-1"])
+                )
                 changed[place : place + len(word)] = word
             case _:
                 del changed[place:]
