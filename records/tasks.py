@@ -40,8 +40,7 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
     step = _step(record)
     progress.stage("Reading", 10)
     try:
-        companion = companion_of(record)
-        recording, used_map = _read(record, step, companion)
+        recording, used_map, companion = _read_with_companion(record, step)
     except MappingNeeded as need:
         preview = need.preview.as_dict() if need.preview else {}
         with progress.completing(need.message):
@@ -81,6 +80,22 @@ def _step(record: Record) -> Step:
         raise JobRefused(
             f"The step of the plan cannot be judged as it is written: {fault} The file is kept."
         ) from fault
+
+
+def _read_with_companion(record: Record, step: Step) -> tuple[Recording, ColumnMap | None, Record | None]:
+    """Read a record with the other file of its pair, where the run has one that could be it, else alone."""
+    companion = companion_of(record)
+    if companion is None:
+        return (*_read(record, step, None), None)
+    try:
+        return (*_read(record, step, companion), companion)
+    except MappingNeeded:
+        raise
+    except RecordRefused as of_pair:
+        try:
+            return (*_read(record, step, None), None)
+        except RecordRefused:
+            raise of_pair from None
 
 
 def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:

@@ -75,8 +75,8 @@ def test_times_that_are_irregular_anyway_miss_nothing():
 def test_another_rate_than_declared_is_told():
     assert sampling(TIME, 10_000) == []
     assert sampling(TIME, 5_000) == [
-        "The file declares 5000 samples a second; its times are 0.0001 s apart, which is 10000 a second. The times were "
-        "used."
+        "The file declares 5000 samples a second; its times are 0.0001 s apart, which is 10000 a second. "
+        "The times were used."
     ]
 
 
