@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from django.conf import settings
@@ -53,9 +54,12 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     progress.stage("Checking", 50)
     summary = _summary(record, recording, used_map, companion)
-    keep_arrays(summary["arrays"], _columns(recording))
+    setup = parse_setup(setup_document(record.run))
     progress.stage("Judging", 70)
-    judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
+    with ThreadPoolExecutor(max_workers=1) as aside:  # the arrays are written while they are judged
+        kept = aside.submit(keep_arrays, summary["arrays"], _columns(recording))
+        judgement = evaluate(step, [recording], setup)
+        kept.result()
     progress.stage("Saving", 90)
     with progress.completing():
         keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
