@@ -15,14 +15,16 @@ from records.evaluation.evaluating import KINDS, evaluate
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
+from records.models.procedure import document_of
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording, Samples
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.selectors.digests import digest_of, setup_document
-from records.services import composing
+from records.services import assessing, composing, impact_document
 from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
+from records.services.impact import DOCUMENT_JOB, PART_JOB, TRACE_JOB
 from records.services.pairing import companion_of, keep_pair
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
@@ -79,7 +81,7 @@ def _step(record: Record) -> Step:
             f"Records of {kind.replace('_', ' ')} cannot be judged by this release. The file is kept as it came."
         )
     try:
-        return parse_step(record.run.step.document)
+        return parse_step(document_of(record.run))
     except BadStep as fault:
         raise JobRefused(
             f"The step of the plan cannot be judged as it is written: {fault} The file is kept."
@@ -168,3 +170,21 @@ def _summary(
 def compose_certificate(progress: Progress, *, certificate_id: int, form: str) -> None:
     """Compose the draft or the final form of one certificate; the same content gives the same file."""
     composing.compose_form(progress, certificate_id, form)
+
+
+@job(TRACE_JOB, stages=("Tracing",))
+def trace_impact(progress: Progress, *, work_id: int) -> None:
+    """List what a wrong instrument touched; the runs are recomputed in parts, by as many workers as there are."""
+    assessing.trace(progress, work_id)
+
+
+@job(PART_JOB, stages=("Recomputing", "Saving"))
+def recompute_impact(progress: Progress, *, work_id: int, first: int, last: int) -> None:
+    """Recompute one part of the affected runs with the error that was found."""
+    assessing.recompute_part(progress, work_id, first, last)
+
+
+@job(DOCUMENT_JOB, stages=impact_document.STAGES)
+def compose_impact(progress: Progress, *, work_id: int) -> None:
+    """Compose the document for the file of nonconforming work."""
+    impact_document.compose_document(progress, work_id)

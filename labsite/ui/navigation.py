@@ -34,8 +34,11 @@ ROOMS = (
     Room("Orders", "schedules:orders", LABORATORY),
     Room("Units", "schedules:units", LABORATORY),
     Room("Instruments", "equipment:instruments", LABORATORY),
+    Room("Rule packs", "schedules:packs", LABORATORY),
     Room("Certificates", "records:certificates", LABORATORY),
     Room("Nonconformances", "records:nonconformances", frozenset({"approver", "quality_manager"})),
+    Room("Bays", "schedules:bays", frozenset({"quality_manager", "administrator"})),
+    Room("Authorisations", "schedules:authorisations", frozenset({"quality_manager", "administrator"})),
     Room("People", "people:people", frozenset({"administrator"})),
     Room("Portal", "portal:home", frozenset({"customer"})),
 )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from labsite.ledger.canonical import instant
 from records.certificates.wording import day_words, moment_words
 from records.models import Nonconformance, Run, RunInstrument
-from schedules.models import Plan, Unit
+from records.models.procedure import air_words, placed_stages
+from records.selectors.evidence import evidence_of_plans
+from schedules.models import Evidence, Plan, Unit
 
 
 def deviations_of(unit: Unit, plan: Plan, runs: list[Run]) -> list[dict[str, str]]:
@@ -18,6 +20,12 @@ def deviations_of(unit: Unit, plan: Plan, runs: list[Run]) -> list[dict[str, str
         .order_by("opened_at", "pk")
     )
     told += [{"kind": "Nonconformance", "words": _nonconformance(row)} for row in found]
+    told += [{"kind": "Evidence", "words": _evidence(row)} for row in evidence_of_plans([plan.pk]).values()]
+    told += [
+        {"kind": "Levels in the air of the run", "words": f"Run {run.number}. {' '.join(air_words(placed))}"}
+        for run in runs
+        if (placed := placed_stages(run))
+    ]
     released = [step for step in plan.steps.all() if step.release_reason]
     told += [
         {"kind": f"{step.get_point_display()} released", "words": f"{step.title}: {step.release_reason}"}
@@ -33,6 +41,14 @@ def _override(use: RunInstrument) -> str:
     return (
         f"Run {use.run.number} used {use.instrument.identifier} ({use.instrument.description}) although: {status}. "
         f"{who}, quality manager, allowed it on {when}: {use.override_reason}"
+    )
+
+
+def _evidence(row: Evidence) -> str:
+    sister = row.source_step.plan.unit
+    return (
+        f"{row.step.title} was not made on this unit. The type test of {sister.serial}, of the same design "
+        f"{sister.design}, is cited: {row.reason} ({row.cited_by.name}, {day_words(row.cited_at.date())})"
     )
 
 

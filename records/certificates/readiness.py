@@ -6,18 +6,21 @@ from dataclasses import dataclass
 
 from records.models import Nonconformance, Run
 from records.models.verdicts import Verdict
-from schedules.models import Arrangement, Plan, Step, Unit
+from records.selectors.evidence import evidence_of_plans
+from schedules.models import Arrangement, Evidence, Plan, Step, Unit
+from schedules.selectors.packs import blocking_words
 
 
 @dataclass(frozen=True)
 class Settled:
-    """One arrangement of one step: the run that speaks for it, and the concession where it did not conform."""
+    """One arrangement of one step: the run or evidence that speaks for it, and the concession where it failed."""
 
     step: Step
     arrangement: Arrangement
     run: Run | None
     concession: Nonconformance | None
     missing: str
+    evidence: Evidence | None = None
 
     @property
     def is_settled(self) -> bool:
@@ -32,19 +35,26 @@ def current_plan(unit: Unit) -> Plan | None:
 
 def settled_arrangements(plan: Plan) -> list[Settled]:
     """Return, in the order of the plan, what speaks for each arrangement of each step: the latest run that stands."""
-    latest: dict[tuple[int, int], Run] = {}
-    standing = Run.objects.filter(step__plan=plan).standing().for_detail().order_by("started_at", "pk")
-    for run in standing:
-        latest[run.step_id, run.arrangement_id] = run
+    latest: dict[int, Run] = {}
+    own = {
+        arrangement.carried_from_id or arrangement.pk
+        for step in plan.steps.all()
+        for arrangement in step.arrangements.all()
+    }
+    for run in Run.objects.filter(arrangement__in=own).standing().for_detail().order_by("started_at", "pk"):
+        latest[run.arrangement_id] = run
+    cited = evidence_of_plans([plan.pk])
     return [
-        _settle(step, arrangement, latest.get((step.pk, arrangement.pk)))
+        _settle(step, arrangement, latest.get(arrangement.carried_from_id or arrangement.pk), cited.get(step.pk))
         for step in plan.steps.all()
         for arrangement in step.arrangements.all()
     ]
 
 
-def _settle(step: Step, arrangement: Arrangement, run: Run | None) -> Settled:
+def _settle(step: Step, arrangement: Arrangement, run: Run | None, evidence: Evidence | None) -> Settled:
     place = f"{step.title}, {arrangement.name}"
+    if run is None and evidence is not None:
+        return Settled(step, arrangement, None, None, "", evidence)
     if run is None:
         return Settled(step, arrangement, None, None, f"{place}: no approved run that judged the unit.")
     if run.verdict == Verdict.CONFORMS:
@@ -64,4 +74,4 @@ def missing_for_certificate(unit: Unit) -> list[str]:
     rows = settled_arrangements(plan)
     if not rows:
         return ["The plan has no step with an arrangement, so there is nothing to certify."]
-    return [row.missing for row in rows if row.missing]
+    return [*(row.missing for row in rows if row.missing), *blocking_words(plan)]

@@ -11,7 +11,7 @@ from django.conf import settings
 from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
-from records.models.procedure import charge_limit_pc, stage_words, stages_of
+from records.models.procedure import charge_limit_pc, document_of, stage_words, stages_of
 from records.readers.kept import read_arrays
 from records.readers.recording import Samples
 
@@ -35,7 +35,7 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:
         return None
-    document = evaluation.run.step.document
+    document = document_of(evaluation.run)
     return Picture(
         times,
         volts,
@@ -95,7 +95,7 @@ def _bands(evaluation: Evaluation) -> tuple[Band, ...]:
                 else (None,) * 3
             ),
         )
-        for stage in stages_of(evaluation.run.step.document)
+        for stage in stages_of(document_of(evaluation.run))
     )
 
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from schedules.rules.place import PlacedStage, document_at_place, stages_at_place
+
 WORDS: Mapping[str, str] = {
     "held_voltage_kv": "Voltage held",
     "held_s": "Time held",
@@ -57,6 +59,41 @@ def stage_words(name: str) -> str:
 def procedure_of(document: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return the procedure of a step's document, wherever it stands."""
     return document.get("procedure") or document
+
+
+def placed_stages(run: Any) -> tuple[PlacedStage, ...]:
+    """Return the stages of a run's step corrected for its air; empty before the conditions, and where none is asked."""
+    conditions = (run.temperature_c, run.pressure_kpa, run.relative_humidity_pct)
+    if None in conditions:
+        return ()
+    try:
+        return stages_at_place(run.step.document, *conditions)
+    except ValueError:  # conditions for which the formula has no value: the planned levels stand
+        return ()
+
+
+def document_of(run: Any) -> Mapping[str, Any]:
+    """Return the step of a run with the levels that apply at its place."""
+    return document_at_place(run.step.document, placed_stages(run))
+
+
+def air_words(placed: tuple[PlacedStage, ...]) -> tuple[str, ...]:
+    """Return level, factor and applied set point of each stage in a sentence, then what must be warned of."""
+    lines = [
+        f"{stage_words(one.name)}: {one.correction.level_kv:.4g} kV × Kt {one.correction.factor:.4f} = "
+        f"{one.correction.set_point_kv:.2f} kV to set (IEC 60060-1, air of this run)."
+        for one in placed
+    ]
+    return tuple(lines + [words for one in placed[:1] for words in one.correction.warnings])
+
+
+def injected_limits_pc(document: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Return between which charges the circuit is calibrated [pC], as the plan's set-up checks say; None without."""
+    rows = procedure_of(document).get("setup_checks") or ()
+    row = next((one for one in rows if one["quantity"] == "injected_charge_pc"), None)
+    if row is None or row.get("min") is None or row.get("max") is None:
+        return None
+    return float(row["min"]), float(row["max"])
 
 
 def stages_of(document: Mapping[str, Any]) -> tuple[StageOfPlan, ...]:

@@ -132,9 +132,10 @@ def of_sampling(time_s: Samples, intervals: Steps, declared: Declared) -> list[s
     steps = np.diff(time_s) if intervals.longest_s > 1.5 * usual else time_s[:0]
     if intervals.longest_s > _GAP * usual:
         where = int(np.argmax(steps))
+        gaps = int((steps > _GAP * usual).sum())
         said.append(
-            f"{int((steps > _GAP * usual).sum())} gaps in the samples; the longest is {intervals.longest_s:.4g} s "
-            f"after {time_s[where]:.6g} s, where the usual interval is {usual:.4g} s."
+            f"{gaps} gaps in the samples; the longest is {intervals.longest_s:.4g} s after "
+            f"{time_s[where]:.6g} s, where the usual interval is {usual:.4g} s."
         )
     if len(steps):
         said.extend(_dropped(time_s, steps, usual))

@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 
 from records.evaluation.figures import NOT_KNOWN, Figure, figure_of, is_only_reported, limits_in_words, word_of
 from records.models import Evaluation, Finding, Record, Run
-from records.models.procedure import basis_words, quantity_words, stage_words
+from records.models.procedure import basis_words, document_of, quantity_words, stage_words
 from records.models.verdicts import Verdict
 from records.selectors.comparison import beside_others
 from records.selectors.digests import current_evaluation
@@ -68,7 +68,7 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
     """Return the findings, what judges the unit first, each with limit and basis in words."""
     if evaluation is None:
         return []
-    document = evaluation.run.step.document
+    document = document_of(evaluation.run)
     found = sorted(evaluation.findings.all(), key=_place)
     return [
         FindingRow(

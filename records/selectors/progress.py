@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from records.models import Certificate, Nonconformance, Run
 from records.models.verdicts import Verdict
+from records.selectors.evidence import evidence_of_plans
 from schedules.models import Arrangement, Plan, Step, Unit
 
 OVER = (Run.State.APPROVED, Run.State.ABANDONED)
@@ -31,6 +32,7 @@ class ArrangementProgress:
     arrangement: Arrangement
     runs: tuple[Run, ...]
     is_conceded: bool = False
+    is_cited: bool = False
 
     @property
     def last(self) -> Run | None:
@@ -50,7 +52,9 @@ class ArrangementProgress:
 
     @property
     def is_done(self) -> bool:
-        """Say whether nothing more is to be tested here: the unit conforms, or the customer conceded."""
+        """Say whether nothing more is tested here: the unit conforms, the customer conceded, or evidence holds."""
+        if self.standing is None and self.is_cited:
+            return True
         return self.standing is not None and (self.standing.verdict == Verdict.CONFORMS or self.is_conceded)
 
 
@@ -110,13 +114,14 @@ def unit_statuses(units: Iterable[Unit]) -> dict[int, UnitStatus]:
     keys = [unit.pk for unit in rows]
     plans = Plan.objects.filter(unit__in=keys, is_current=True).prefetch_related("steps__arrangements")
     by_unit = {plan.unit_id: plan for plan in plans}
+    cited = evidence_of_plans(plan.pk for plan in by_unit.values())
     runs = _runs_by_arrangement(keys)
     nonconformances = _nonconformances(keys)
     certified = set(
         Certificate.objects.filter(unit__in=keys, state=Certificate.State.ISSUED).values_list("unit_id", flat=True)
     )
     return {
-        unit.pk: _status(unit, by_unit.get(unit.pk), runs, nonconformances[unit.pk], unit.pk in certified)
+        unit.pk: _status(unit, by_unit.get(unit.pk), runs, nonconformances[unit.pk], unit.pk in certified, cited)
         for unit in rows
     }
 
@@ -142,22 +147,23 @@ def _status(
     runs: Mapping[int, list[Run]],
     nonconformances: list[Nonconformance],
     is_certified: bool,
+    cited: Container[int],
 ) -> UnitStatus:
     conceded = {row.run_id for row in nonconformances if row.disposition == Nonconformance.Disposition.CONCESSION}
-    steps = tuple(_step(step, runs, conceded) for step in plan.steps.all()) if plan else ()
+    steps = tuple(_step(step, runs, conceded, step.pk in cited) for step in plan.steps.all()) if plan else ()
     arrangements = [row for step in steps for row in step.arrangements]
     done = sum(row.is_done for row in arrangements)
     code = _code(plan, arrangements, nonconformances, is_certified)
     return UnitStatus(unit, code, steps, done, len(arrangements))
 
 
-def _step(step: Step, runs: Mapping[int, list[Run]], conceded: set[int]) -> StepProgress:
+def _step(step: Step, runs: Mapping[int, list[Run]], conceded: set[int], is_cited: bool) -> StepProgress:
     made = []
     for arrangement in step.arrangements.all():
-        own = tuple(runs.get(arrangement.pk, ()))
+        own = tuple(runs.get(arrangement.carried_from_id or arrangement.pk, ()))
         progress = ArrangementProgress(arrangement, own)
         is_conceded = progress.standing is not None and progress.standing.pk in conceded
-        made.append(ArrangementProgress(arrangement, own, is_conceded))
+        made.append(ArrangementProgress(arrangement, own, is_conceded, is_cited))
     return StepProgress(step, tuple(made))
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from records.models import Record, Run, SetupCheck
-from records.models.procedure import StageOfPlan, charge_limit_pc, procedure_of, stages_of
+from records.models.procedure import StageOfPlan, charge_limit_pc, document_of, procedure_of, stages_of
 from records.selectors.gates import DISCHARGE, SAFETY, is_calibrator_off, latest_checks, missing_before_energising
 
 Kind: Any = SetupCheck.Kind
@@ -157,7 +157,7 @@ def _stages(run: Run) -> list[SheetStep]:
             stage.name in marks or is_past,
             stage=stage,
         )
-        for place, stage in enumerate(stages_of(run.step.document), start=1)
+        for place, stage in enumerate(stages_of(document_of(run)), start=1)
     ]
 
 
@@ -166,7 +166,7 @@ def stage_words(run: Run, step: SheetStep) -> dict[str, str]:
     stage = step.stage
     if stage is None:
         return {}
-    criteria = procedure_of(run.step.document).get("criteria") or ()
+    criteria = procedure_of(document_of(run)).get("criteria") or ()
     asks = any(row["quantity"] == "apparent_charge_pc" and row.get("stage") == stage.name for row in criteria)
     limit = charge_limit_pc(run.step.document) if asks else None
     return {

@@ -17,6 +17,7 @@ from records.services import certificate_states as states
 from records.services.lifecycle import require_role, required_text
 from records.services.refusals import DigestMoved, Refused
 from schedules.models import Unit
+from schedules.services.units import note_finished
 
 JOB = "records.compose_certificate"
 ISSUE_MEANING = "I have reviewed this certificate and authorise its issue for the laboratory."
@@ -113,6 +114,7 @@ def issue_certificate(*, certificate: Certificate, digest: str, by: Any) -> Cert
             digest=digest,
             signed_at=now,
         )
+        note_finished(unit=held.unit, is_finished=True, by=by)
         states.move(held, "issue", changes={"issued_by": by, "issued_at": now}, reason=held.reason, by=by)
         if held.replaces is not None:
             words = f"Replaced by {held.number}: {held.reason}"
@@ -140,6 +142,8 @@ def withdraw_certificate(*, certificate: Certificate, reason: str, by: Any) -> C
         told: dict[str, Any] = {"withdrawn_by": by, "withdrawn_at": timezone.now(), "withdrawal_reason": words}
         if held.issued_at is None and held.replaces is not None:
             told["replaces"] = None  # another amendment may take the place of one that was never issued
+        if held.issued_at is not None:
+            note_finished(unit=held.unit, is_finished=False, by=by)
         states.move(held, "withdraw", changes=told, reason=words, by=by)
     return held
 

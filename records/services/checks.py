@@ -7,33 +7,31 @@ from typing import Any
 
 from labsite.ledger.services import record_entry, writing
 from records.models import Run, SetupCheck
-from records.models.procedure import charge_limit_pc, noise_limit_pc
+from records.models.procedure import charge_limit_pc, injected_limits_pc, noise_limit_pc
 from records.selectors.gates import DISCHARGE, SAFETY
 from records.services import lifecycle
 from records.services.refusals import Refused, ValueRefused
 
 Kind: Any = SetupCheck.Kind
-# 50 to 200 % of the specified magnitude: IEC 60270, from memory.
-_INJECTED_FROM, _INJECTED_TO = 0.5, 2.0
 # Within 3 % of the reference: uncertainty asked of an approved measuring system, IEC 60060-2, from memory.
 _SCALE_TOLERANCE_PCT = 3.0
 
 
 def record_charge_calibration(*, run: Run, injected_pc: float, reading: float, by: Any) -> SetupCheck:
-    """Note the charge calibration of the circuit with its scale factor; injected charge 50 to 200 % of the limit."""
+    """Note the charge calibration of the circuit with its scale factor; the plan says which charge may be injected."""
     _require_positive(injected_pc, "pC injected")
     _require_positive(reading, "pC read")
     with writing():
         held = _prepared(run, by, discharge=True)
         limit = _limit(charge_limit_pc(held.step.document))
-        low, high = _INJECTED_FROM * limit, _INJECTED_TO * limit
+        low, high = _injected_limits(injected_limits_pc(held.step.document))
         is_inside = low <= injected_pc <= high
         reason = (
             ""
             if is_inside
             else (
                 f"{injected_pc:g} pC was injected; the plan's limit of {limit:g} pC asks {low:g} to {high:g} pC "
-                "(50 to 200 %). Calibrate again with a charge in this range."
+                f"({100 * low / limit:.4g} to {100 * high / limit:.4g} %). Calibrate again with a charge in this range."
             )
         )
         values = {"injected_pc": injected_pc, "reading": reading, "scale_factor": injected_pc / reading}
@@ -114,6 +112,12 @@ def _limit(limit: float | None) -> float:
     if limit is None:
         raise Refused("The plan names no charge limit; nothing can be judged without one.")
     return limit
+
+
+def _injected_limits(limits: tuple[float, float] | None) -> tuple[float, float]:
+    if limits is None:
+        raise Refused("The plan does not say which charge may be injected. Adopt a plan that does.")
+    return limits
 
 
 def _keep(run: Run, kind: str, values: dict[str, Any], is_satisfied: bool, reason: str, by: Any) -> SetupCheck:

@@ -16,6 +16,8 @@ def what_it_repeats(arrangement: Arrangement, repeats: Run | None, reason: str) 
     A run that stands and conforms is not repeated. One that does not conform is repeated only where its nonconformance
     was decided as repair and retest. One that is no valid test, is inconclusive or was abandoned is repeated freely.
     """
+    if arrangement.carried_from_id is not None:
+        raise Refused("A review let the runs of the revision before stand here. There is nothing to repeat.")
     last = Run.objects.filter(arrangement=arrangement).order_by("-pk").first()
     if last is None:
         if repeats is not None:

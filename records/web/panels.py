@@ -11,6 +11,7 @@ from django.utils.http import urlencode
 
 from records.charts import pattern_words, words_of
 from records.models import Record, Run
+from records.models.procedure import air_words, injected_limits_pc, placed_stages
 from records.selectors import choices
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE, SAFETY, latest_checks, missing_before_energising
@@ -34,7 +35,7 @@ def panel_context(request: HttpRequest, run: Run, step: SheetStep, bound: Any) -
 def _conditions(request: HttpRequest, run: Run, step: SheetStep) -> Context:
     names = ("temperature_c", "pressure_kpa", "relative_humidity_pct", "version")
     initial = {name: getattr(run, name) for name in names}
-    return {"form": forms.ConditionsForm(initial=initial)}
+    return {"form": forms.ConditionsForm(initial=initial), "air": air_words(placed_stages(run))}
 
 
 def _instruments(request: HttpRequest, run: Run, step: SheetStep) -> Context:
@@ -50,7 +51,9 @@ def _instruments(request: HttpRequest, run: Run, step: SheetStep) -> Context:
 
 
 def _calibration(request: HttpRequest, run: Run, step: SheetStep) -> Context:
-    return {"form": forms.ChargeCalibrationForm(), "check": latest_checks(run).get("charge_calibration")}
+    limits = injected_limits_pc(run.step.document)
+    check = latest_checks(run).get("charge_calibration")
+    return {"form": forms.ChargeCalibrationForm(), "check": check, "injected": limits}
 
 
 def _noise(request: HttpRequest, run: Run, step: SheetStep) -> Context:
@@ -75,7 +78,7 @@ def _open(request: HttpRequest, run: Run, step: SheetStep) -> Context:
 
 
 def _stage(request: HttpRequest, run: Run, step: SheetStep) -> Context:
-    return {"stage": step.stage, **stage_words(run, step)}
+    return {"stage": step.stage, "air": air_words(placed_stages(run)), **stage_words(run, step)}
 
 
 def _record(request: HttpRequest, run: Run, step: SheetStep) -> Context:

@@ -56,11 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
-    seen, wanted = record.summary.get("preview", {}), WANTED_BY_KIND.get(record.run.step.kind)
+    seen = record.summary.get("preview", {})
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
         preview=seen,
-        needed=wanted.nearest([row["channel"] for row in seen.get("columns", ())]) if wanted else (),
+        needed=_nearest(record.run.step.kind, [row["channel"] for row in seen.get("columns", ())]),
         run=record.run,
         viewer=request.user,
     )
@@ -75,6 +75,11 @@ def mapping(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect(address_of(record.run, "record"))
     context = {"record": record, "form": form, "preview": form.preview, "aside_form": forms.ReasonForm(prefix="aside")}
     return render(request, "records/mapping.html", context, status=422 if form.errors else 200)
+
+
+def _nearest(kind: str, found: list[str]) -> tuple[str, ...]:
+    """Return the channels to ask for: the set that a step needs and the file comes nearest to."""
+    return WANTED_BY_KIND[kind].nearest(found) if kind in WANTED_BY_KIND else ()
 
 
 @require_POST

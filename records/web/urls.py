@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from records.web import comparisons, invitations, lists, reviews, sheet, uploads
+from records.web import comparisons, evidence, invitations, lists, reviews, sheet, uploads
 
 patterns = [
     path("today/", lists.today, name="today"),
@@ -39,12 +39,15 @@ patterns = [
     path("records/<int:pk>/columns/", uploads.mapping, name="mapping"),
     path("records/<int:pk>/set-aside/", uploads.set_aside, name="set-aside"),
     path("records/<int:pk>/file/", uploads.record_file, name="record-file"),
+    path("steps/<int:pk>/evidence/", evidence.evidence, name="evidence"),
+    path("evidence/<int:pk>/drop/", evidence.drop, name="evidence-drop"),
     path("units/<int:pk>/results/", lists.unit_results, name="unit-results"),
     path("nonconformances/", lists.nonconformances, name="nonconformances"),
     path("nonconformances/<int:pk>/", lists.nonconformance, name="nonconformance"),
     path("instruments/<int:pk>/uses/", lists.instrument_uses, name="instrument-uses"),
     path("overrides/", lists.overrides, name="overrides"),
     path("", include("records.web.certificate_urls")),
+    path("", include("records.web.impact_urls")),
 ]
 
 # The search stands outside the room's own names: every page's head asks for it.

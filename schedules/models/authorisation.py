@@ -43,6 +43,7 @@ class Authorisation(models.Model):
     valid_from = models.DateField()
     valid_until = models.DateField()
     granted_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    version = models.PositiveIntegerField(default=1, db_default=1)
 
     objects = AuthorisationQuerySet.as_manager()
 

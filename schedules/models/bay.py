@@ -14,13 +14,16 @@ class BayQuerySet(models.QuerySet["Bay"]):
 
 
 class Bay(models.Model):
-    """One row: one test area with what its source can do."""
+    """One row: one test area with what its source and, where it has one, its impulse generator can do."""
 
     name = models.CharField(max_length=60, unique=True)
     source_kv = models.FloatField()
     source_kva = models.FloatField()
     frequency_hz = models.FloatField(default=50)
     residual_discharge_pc = models.FloatField(default=5)
+    generator_kv = models.FloatField("impulse generator, kV", null=True, blank=True)
+    generator_kj = models.FloatField("impulse generator, kJ", null=True, blank=True)
+    version = models.PositiveIntegerField(default=1, db_default=1)
 
     objects = BayQuerySet.as_manager()
 

@@ -93,13 +93,17 @@ class Step(models.Model):
 
 
 class Arrangement(models.Model):
-    """One row: which terminals are energised and which earthed in one performance of a step."""
+    """One row: which terminals are energised and which earthed in one performance of a step.
+
+    `carried_from` is that of the revision before, whose runs a review lets stand for this one.
+    """
 
     step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="arrangements")
     position = models.PositiveIntegerField()
     name = models.CharField(max_length=80)
     energised = models.JSONField(default=list)
     earthed = models.JSONField(default=list)
+    carried_from = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="carried_to")
 
     class Meta:
         ordering = ("position",)
@@ -107,3 +111,68 @@ class Arrangement(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class RevisionReview(models.Model):
+    """One row: what a reviewer decided about one step of a new revision: runs made before stand, or are repeated."""
+
+    class Decision(models.TextChoices):
+        STANDS = "stands", "What was done stands"
+        REPEAT = "repeat", "To be repeated"
+
+    step = models.OneToOneField(Step, on_delete=models.PROTECT, related_name="review")
+    earlier_step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="+")
+    decision = models.CharField(max_length=10, choices=Decision.choices)
+    reason = models.TextField()
+    decided_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("step__position",)
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.get_decision_display()}"
+
+
+class EvidenceQuerySet(models.QuerySet["Evidence"]):
+    """Reads of citations."""
+
+    def visible_to(self, viewer) -> EvidenceQuerySet:
+        """Return all for the laboratory, none for anyone else."""
+        return self if viewer.is_laboratory else self.none()
+
+    def holding(self) -> EvidenceQuerySet:
+        """Return those that were not dropped."""
+        return self.filter(dropped_at__isnull=True)
+
+
+class Evidence(models.Model):
+    """One row: a type test of a sister of the same design that is cited in place of testing this unit."""
+
+    step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="evidence")
+    source_step = models.ForeignKey(Step, on_delete=models.PROTECT, related_name="cited_as_evidence")
+    reason = models.TextField()
+    cited_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
+    cited_at = models.DateTimeField(auto_now_add=True)
+    dropped_by = models.ForeignKey("people.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    dropped_at = models.DateTimeField(null=True, blank=True)
+    drop_reason = models.TextField(blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = EvidenceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("step__position",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=["step"], condition=models.Q(dropped_at__isnull=True), name="one_evidence_a_step"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(dropped_by__isnull=True, dropped_at__isnull=True)
+                | models.Q(dropped_by__isnull=False, dropped_at__isnull=False),
+                name="dropped_evidence_has_who_and_when",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.step} by evidence of {self.source_step.plan.unit}"

@@ -26,7 +26,7 @@ class UnitQuerySet(models.QuerySet["Unit"]):
 
 
 class Unit(models.Model):
-    """One row: one serial number with its ratings."""
+    """One row: one serial number with its ratings; `finished_at` is set while a certificate of it is issued."""
 
     number = models.CharField(max_length=60, unique=True)
     order = models.ForeignKey("schedules.Order", on_delete=models.PROTECT, related_name="units")
@@ -39,6 +39,7 @@ class Unit(models.Model):
     entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
+    finished_at = models.DateTimeField(null=True, blank=True)
 
     objects = UnitQuerySet.as_manager()
 

@@ -14,8 +14,8 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
     ----------
     pattern : str
         ``each_phase_in_turn``, ``all_phases_together``, ``phase_pairs``, ``terminals_to_case``, ``across_terminals``,
-        ``three_phase_supply``, ``each_line_earthed_in_turn``, ``secondary_to_earth`` or ``not_energised``, as the
-        procedure says.
+        ``three_phase_supply``, ``each_line_earthed_in_turn``, ``secondary_to_earth``, ``secondary_open`` or
+        ``not_energised``, as the procedure says.
     phases : int
         1 or 3.
 
@@ -53,6 +53,8 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
         return (Arrangement(title, names, ("frame",)),)
     if pattern == "secondary_to_earth":
         return (Arrangement("secondary terminals together to earth", ("secondary",), ("primary", "frame")),)
+    if pattern == "secondary_open":
+        return (Arrangement("primary current, secondary open", ("secondary",), ("frame",)),)
     if pattern == "not_energised":
         return tuple(Arrangement(f"phase {name}", (), ()) for name in names)
     return (Arrangement("all phases together", names, ("frame",)),)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from schedules.rules.plans import PlannedStep
 
@@ -14,7 +15,9 @@ __all__ = [
     "charging_current_ma",
     "charging_power_kva",
     "demand_of",
+    "demand_of_document",
     "impulse_energy_kj",
+    "loading_nf",
     "shortcomings",
 ]
 
@@ -56,6 +59,31 @@ class Demand:
     capacitance_nf: float | None = None
     impulse_kv: float | None = None
     charge_limit_pc: float | None = None
+
+
+def loading_nf(pattern: str, ratings: Mapping[str, Any]) -> float | None:
+    """Return the capacitance that a step's source has to charge.
+
+    Parameters
+    ----------
+    pattern : str
+        The step's pattern of arrangements.
+    ratings : Mapping[str, Any]
+        Completed ratings; ``capacitance_uf`` of a capacitor [µF], ``test_capacitance_nf`` of any unit [nF].
+
+    Returns
+    -------
+    float or None
+        Between the terminals the capacitor itself, else what is stated for the test; None where that is not known [nF].
+
+    Examples
+    --------
+    >>> loading_nf("across_terminals", {"capacitance_uf": 10.0})
+    10000.0
+    """
+    if pattern == "across_terminals" and "capacitance_uf" in ratings:
+        return float(ratings["capacitance_uf"]) * 1e3
+    return ratings.get("test_capacitance_nf")
 
 
 def charging_current_ma(voltage_kv: float, capacitance_nf: float, frequency_hz: float) -> float:
@@ -181,16 +209,36 @@ def demand_of(step: PlannedStep, capacitance_nf: float | None = None) -> Demand:
     -----
     Direct voltage charges the capacitance once: its step has no frequency, so no charging power is asked for.
     """
-    highest = max((stage.set_point_kv for stage in step.procedure.stages), default=None)
+    return demand_of_document(step.as_dict(), capacitance_nf)
+
+
+def demand_of_document(document: Mapping[str, Any], capacitance_nf: float | None = None) -> Demand:
+    """Return what a planned step asks of a bay, from the step as it is stored.
+
+    Parameters
+    ----------
+    document : Mapping[str, Any]
+        The step in the shape of the shell contract.
+    capacitance_nf : float or None
+        As for `demand_of` [nF].
+
+    Returns
+    -------
+    Demand
+        As `demand_of`; steps at low voltage (resistance, inductance, a sweep) ask for nothing.
+    """
+    procedure = document["procedure"]
+    stages = procedure.get("stages", [])
+    highest = max((stage.get("set_point_kv", stage["voltage_kv"]) for stage in stages), default=None)
     limits = [
-        one.maximum
-        for one in step.procedure.criteria
-        if one.quantity == "apparent_charge_pc" and one.maximum is not None
+        one["max"]
+        for one in procedure.get("criteria", [])
+        if one["quantity"] == "apparent_charge_pc" and one.get("max") is not None
     ]
-    impulse = step.kind == "lightning_impulse"
+    impulse = document["kind"] == "lightning_impulse"
     return Demand(
         voltage_kv=None if impulse else highest,
-        frequency_hz=step.procedure.frequency_hz,
+        frequency_hz=procedure.get("frequency_hz"),
         capacitance_nf=capacitance_nf,
         impulse_kv=highest if impulse else None,
         charge_limit_pc=min(limits, default=None),

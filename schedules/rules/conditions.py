@@ -33,6 +33,8 @@ class Condition:
         value = ratings.get(self.rating, NOT_STATED)
         if isinstance(value, str):
             return value in self.allowed
+        if self.allowed == (NOT_STATED,):
+            return False
         least, most = self.allowed
         return float(least) - _SAME <= value <= float(most) + _SAME
 

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from schedules.rules.arrangements import arrangements_for
-from schedules.rules.conditions import applies, refuse_undecided
 from schedules.rules.consistency import doubts, refuse_contradictions
-from schedules.rules.errors import BadRatings, FormulaError
-from schedules.rules.formulas import Formula
+from schedules.rules.errors import BadRatings
 from schedules.rules.levels import FoundLevel, find_level
 from schedules.rules.packs import load_packs
-from schedules.rules.plans import Basis, Criterion, OtherTest, Plan, PlannedStep, Procedure, Stage, UsedPack
+from schedules.rules.place import altitude_of
+from schedules.rules.plans import FilledIn, OtherTest, Plan, PlannedStep, UsedPack
 from schedules.rules.ratings import read_ratings
-from schedules.rules.rounding import rounded_up, set_point
-from schedules.rules.rulepack import CriterionRule, ProcedureRule, Reason, RulePack, StageRule, ValueRule
-from schedules.rules.selection import choose, choose_procedures
-from schedules.rules.units import unit_of
+from schedules.rules.rulepack import ProcedureRule, RulePack
+from schedules.rules.selection import Waiting, choose, choose_procedures, waiting_procedures
+from schedules.rules.steps import StepMaker, branches_of
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, FIELDS_BY_NAME, USUAL_PHASES
+from schedules.rules.workings import completed, workings
 
-_UNROUNDED_DIGITS = 9
 _REFERENCE_ALTITUDE_M = 1000.0
+_DIELECTRIC = ("power_frequency_withstand", "lightning_impulse", "partial_discharge")
 
 
 def derive_plan(ratings: object, packs: Sequence[RulePack] | None = None) -> Plan:
@@ -64,36 +61,76 @@ def derive_plan(ratings: object, packs: Sequence[RulePack] | None = None) -> Pla
 def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     selection = choose(stated, packs)
     level = find_level(stated, selection.level_packs)
-    ratings, notes = _completed(stated, level)
-    refuse_contradictions(ratings)
+    ratings, notes, added = _completed(stated, level)
+    for branch in branches_of(ratings):
+        refuse_contradictions(branch.ratings)
     classes = ratings["tests"]
     procedures, filled_in = choose_procedures(selection, ratings)
     ordered = sorted(procedures, key=lambda pair: (pair[1].order, pair[1].name))
     planned = [(pack, rule) for pack, rule in ordered if rule.test_class in classes]
-    steps = tuple(_Deriving(ratings, stated, level, pack, rule).step() for pack, rule in planned)
+    steps = tuple(step for pack, rule in planned for step in _steps(ratings, stated, level, pack, rule))
     if not steps:
         raise BadRatings(
             "tests", f"none of {', '.join(classes)} is in the packs for this unit", "add another class of test"
         )
+    waiting = waiting_procedures(selection, ratings, procedures)
     used = list({pack.sha256: pack for pack in (level.pack, *(pack for pack, _ in planned))}.values())
     return Plan(
         ratings=ratings,
         steps=steps,
         packs=tuple(UsedPack(pack.name, pack.document, pack.edition, pack.sha256) for pack in used),
-        other_tests=tuple(
-            OtherTest(rule.kind, rule.title, rule.test_class, pack.document)
-            for pack, rule in ordered
-            if rule.test_class not in classes
-        ),
-        notes=(*filled_in, *level.notes, *notes),
-        warnings=(*level.warnings, *doubts(ratings), *_warnings(ratings, steps, used)),
+        other_tests=tuple(_other_tests(ordered, classes, waiting)),
+        notes=(*selection.notes, *filled_in, *level.notes, *notes, *_not_planned(used)),
+        warnings=(*level.warnings, *doubts(ratings), *_warnings(ratings, steps, used), *_missing(waiting, classes)),
+        workings=workings(ratings),
+        filled_in=added,
+        altitude=altitude_of(ratings, level.pack.altitude_reference, level.pack.document),
     )
 
 
-def _completed(stated: Mapping[str, Any], level: FoundLevel) -> tuple[dict[str, Any], list[str]]:
-    """Return the ratings with what was looked up or is usual, and a note for each addition."""
+def _steps(
+    ratings: dict[str, Any], stated: dict[str, Any], level: FoundLevel, pack: RulePack, rule: ProcedureRule
+) -> Iterator[PlannedStep]:
+    """Give the step of a procedure; one for each branch where the procedure is done on each."""
+    branches = branches_of(ratings)
+    groups = [(branch,) for branch in branches] if rule.branches == "each" else [branches]
+    for group in groups:
+        yield StepMaker(ratings, stated, level, pack, rule, group).step()
+
+
+def _other_tests(
+    ordered: Sequence[tuple[RulePack, ProcedureRule]], classes: Sequence[str], waiting: Sequence[Waiting]
+) -> Iterator[OtherTest]:
+    for pack, rule in ordered:
+        if rule.test_class not in classes:
+            yield OtherTest(rule.kind, rule.title, rule.test_class, pack.document)
+    for one in waiting:
+        rule = one.rule
+        yield OtherTest(rule.kind, rule.title, rule.test_class, one.pack.document, one.rating)
+
+
+def _missing(waiting: Sequence[Waiting], classes: Sequence[str]) -> list[str]:
+    found = []
+    for one in waiting:
+        if one.is_figure and one.rule.test_class in classes:
+            field = FIELDS_BY_NAME[one.rating]
+            what = f"{field.label.lower()} ({one.rating}{f', {field.unit}' if field.unit else ''})"
+            found.append(f"{one.rule.title} is not planned: {one.pack.document} asks for it; state {what}.")
+    return found
+
+
+def _not_planned(used: Sequence[RulePack]) -> list[str]:
+    return [
+        f"{pack.document} also asks for what is not planned here: {', '.join(pack.not_planned)}."
+        for pack in used
+        if pack.not_planned
+    ]
+
+
+def _completed(stated: Mapping[str, Any], level: FoundLevel) -> tuple[dict[str, Any], list[str], tuple[FilledIn, ...]]:
+    """Return the ratings with what was looked up or is usual, notes, and each addition with where it comes from."""
     ratings = dict(stated)
-    notes = []
+    notes, added = [], []
     row, source = level.row, f"{level.pack.document}, {level.table.title}"
     found: dict[str, tuple[Any, str]] = {
         "highest_voltage_kv": (row.highest_voltage_kv, f"row of {source}"),
@@ -108,11 +145,27 @@ def _completed(stated: Mapping[str, Any], level: FoundLevel) -> tuple[dict[str, 
     for key, (value, why) in found.items():
         if key not in ratings:
             ratings[key] = value
-            shown = ", ".join(value) if isinstance(value, tuple) else value if isinstance(value, str) else f"{value:g}"
-            notes.append(f"{key} was not stated: {shown} {FIELDS_BY_NAME[key].unit}".rstrip() + f" ({why}).")
+            added.append(FilledIn(key, value, why))
+    for key, value in completed(ratings).items():
+        ratings[key] = value
+        added.append(FilledIn(key, float(f"{value:.6g}"), "worked out from the other ratings"))
+    if "branches" in ratings:
+        ratings["branches"] = tuple(
+            own | {name: float(f"{value:.6g}") for name, value in completed(branch.ratings).items()}
+            for own, branch in zip(ratings["branches"], branches_of(ratings), strict=True)
+        )
+    notes += [_told(one) for one in added]
     if ratings["power_frequency_kv"] > row.power_frequency_kv:
         notes.append(f"The order asks {ratings['power_frequency_kv']:g} kV; the row has {row.power_frequency_kv:g} kV.")
-    return ratings, notes
+    return ratings, notes, tuple(added)
+
+
+def _told(one: FilledIn) -> str:
+    """Return in a sentence what was filled in, by the label of the field and with its unit."""
+    field, value = FIELDS_BY_NAME[one.name], one.value
+    words = value if isinstance(value, tuple) else (value,) if isinstance(value, str) else (f"{value:g}",)
+    shown = ", ".join(word.replace("_", " ") for word in words)
+    return f"{field.label} was not stated: {shown} {field.unit}".rstrip() + f" ({one.because})."
 
 
 def _warnings(ratings: Mapping[str, Any], steps: Sequence[PlannedStep], used: Sequence[RulePack]) -> list[str]:
@@ -123,197 +176,16 @@ def _warnings(ratings: Mapping[str, Any], steps: Sequence[PlannedStep], used: Se
     ]
     if ratings.get("altitude_m", 0.0) > _REFERENCE_ALTITUDE_M:
         found.append(f"The site lies at {ratings['altitude_m']:g} m, above the 1000 m that the levels are meant for.")
+    occasion = ratings.get("occasion", "first")
+    if occasion != "first":
+        found += [
+            f"{step.title}: {step.basis[0].document} says nothing of another level for this occasion; "
+            "the full one is planned."
+            for step in steps
+            if step.kind in _DIELECTRIC and occasion not in {rule.cause for rule in step.retest}
+        ]
     for step in steps:
         stages = {stage.name: stage.exact_kv for stage in step.procedure.stages}
         if stages.get("measurement", 0.0) > stages.get("prestress", float("inf")):
             found.append(f"{step.title}: the measurement lies above the pre-stress; check the agreed test voltage.")
     return found
-
-
-@dataclass
-class _Deriving:
-    """One step in the making: evaluates the formulas of a procedure and writes down the basis of each."""
-
-    ratings: Mapping[str, Any]
-    stated: Mapping[str, Any]
-    level: FoundLevel
-    pack: RulePack
-    rule: ProcedureRule
-    basis: dict[str, Basis] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        numbers = {key: value for key, value in self.ratings.items() if isinstance(value, int | float)}
-        self.numbers: dict[str, float] = dict(self.level.row.columns) | numbers
-        self.values: dict[str, ValueRule] = {
-            value.name: value for value in reversed(self.pack.values) if applies(value, self.ratings)
-        }
-
-    def step(self) -> PlannedStep:
-        for name in self.rule.needs:
-            self._number(name)
-        stages = tuple(self._stage(rule) for rule in self.rule.stages)
-        criteria = [self._criterion(rule, "criteria") for rule in self.rule.criteria]
-        for stage, stage_rule in zip(stages, self.rule.stages, strict=True):
-            criteria += self._always_asked(stage, stage_rule.reason)
-        checks = tuple(self._criterion(rule, "setup_checks") for rule in self.rule.setup_checks)
-        frequency = self._evaluate("frequency_hz", self.rule.frequency_hz, "frequency_hz", self.rule.reason)
-        threshold = None
-        if self.rule.threshold_pc is not None:
-            threshold = self._evaluate("threshold_pc", self.rule.threshold_pc, "threshold_pc", self.rule.reason)
-        return PlannedStep(
-            kind=self.rule.kind,
-            title=self.rule.title,
-            test_class=self.rule.test_class,
-            point=self._point(),
-            because=self.rule.because,
-            procedure=Procedure(
-                name=self.rule.name,
-                stages=stages,
-                criteria=tuple(criteria),
-                setup_checks=checks,
-                report=self.rule.report,
-                threshold_pc=threshold,
-                frequency_hz=frequency or None,
-            ),
-            arrangements=arrangements_for(self.rule.arrangement, self.ratings["phases"]),
-            basis=tuple(self.basis.values()),
-        )
-
-    def _point(self) -> str | None:
-        if self.rule.kind in self.ratings.get("hold_points", ()):
-            return "hold"
-        return "witness" if self.rule.kind in self.ratings.get("witness_points", ()) else None
-
-    def _stage(self, rule: StageRule) -> Stage:
-        place = f"stages.{rule.name}"
-        exact = self._evaluate(f"{place}.voltage_kv", rule.voltage_kv, "voltage_kv", rule.reason)
-        level = rounded_up(exact, self.pack.step_kv)
-        hold = (
-            self._evaluate(f"{place}.hold_s", rule.hold_s, "hold_s", rule.reason) if rule.hold_s is not None else None
-        )
-        self._note(f"{place}.tolerance_pct", rule.reason, "as the row states", {}, rule.tolerance_pct)
-        point = set_point(level, self.pack.floor_step_kv, rule.tolerance_pct)
-        inputs = {"exact_kv": round(exact, 6), "step_kv": self.pack.step_kv, "floor_step_kv": self.pack.floor_step_kv}
-        formula = "exact_kv rounded up to step_kv, then set at the next floor_step_kv"
-        self._note(f"{place}.set_point_kv", self.pack.rounding, formula, inputs, point)
-        return Stage(rule.name, level, rule.tolerance_pct, round(exact, 6), point, hold, rule.polarity)
-
-    def _always_asked(self, stage: Stage, reason: Reason) -> list[Criterion]:
-        """Return what every held stage asks of the test: the level inside its tolerance, held long enough."""
-        if stage.hold_s is None:
-            return []
-        place = f"criteria.held_voltage_kv.{stage.name}"
-        inputs = {"voltage_kv": stage.voltage_kv, "tolerance_pct": stage.tolerance_pct}
-        margin = stage.voltage_kv * stage.tolerance_pct / 100
-        bounds = (round(stage.voltage_kv - margin, 6), round(stage.voltage_kv + margin, 6))
-        self._note(f"{place}.min", reason, "voltage_kv * (1 - tolerance_pct / 100)", inputs, bounds[0], "kV")
-        self._note(f"{place}.max", reason, "voltage_kv * (1 + tolerance_pct / 100)", inputs, bounds[1], "kV")
-        self._note(f"criteria.held_s.{stage.name}.min", reason, "hold_s", {"hold_s": stage.hold_s}, stage.hold_s, "s")
-        decision = "simple_acceptance"
-        return [
-            Criterion("held_voltage_kv", "test", decision, stage.name, minimum=bounds[0], maximum=bounds[1]),
-            Criterion("held_s", "test", decision, stage.name, minimum=stage.hold_s),
-        ]
-
-    def _criterion(self, rule: CriterionRule, part: str) -> Criterion:
-        place = f"{part}.{rule.quantity}" + (f".{rule.stage}" if rule.stage else "")
-        bounds = {
-            name: self._evaluate(f"{place}.{name}", formula, rule.quantity, rule.reason)
-            for name, formula in rule.bounds.items()
-        }
-        return Criterion(
-            quantity=rule.quantity,
-            judges=rule.judges,
-            decision=self.ratings["decision_rule"] if rule.judges == "unit" else "simple_acceptance",
-            stage=rule.stage,
-            minimum=bounds.get("min"),
-            maximum=bounds.get("max"),
-            nominal=bounds.get("nominal"),
-            tolerance_pct=bounds.get("tolerance_pct"),
-            guard_factor=self.ratings.get("guard_factor") if rule.judges == "unit" else None,
-        )
-
-    def _evaluate(self, place: str, formula: Formula, target: str, reason: Reason) -> float:
-        """Return a formula's value with its basis; a bare name of a pack's value shows that value's formula."""
-        alone = self.values.get(formula.text) if formula.text not in self.stated else None
-        if alone is not None:
-            formula, reason = alone.formula, alone.reason
-        inputs = {name: self._number(name) for name in formula.names}
-        try:
-            result = formula.value(inputs)
-        except FormulaError as fault:
-            raise BadRatings(place, str(fault), "correct the ratings that it uses") from None
-        result = round(result, _UNROUNDED_DIGITS)
-        shown = {name: round(value, 6) for name, value in inputs.items()}
-        self._note(place, reason, formula.text, shown, round(result, 6), unit_of(target))
-        return result
-
-    def _number(self, name: str) -> float:
-        """Return a rating, a level or a value of the pack, with the basis of what was looked up or agreed."""
-        if name in self.values and name not in self.stated:
-            value = self.values[name]
-            return self._evaluate(f"values.{name}", value.formula, name, value.reason)
-        if name not in self.numbers:
-            conditional = [value for value in self.pack.values if value.name == name]
-            refuse_undecided(conditional, self.ratings, self.rule.title)
-            label = FIELDS_BY_NAME[name].label.lower() if name in FIELDS_BY_NAME else name
-            unit = unit_of(name)
-            raise BadRatings(
-                name, "is missing", f"give the {label}{' in ' + unit if unit else ''} (asked for by {self.rule.title})"
-            )
-        if name in self.values:
-            self._agreed(name)
-        elif name in ("power_frequency_kv", "lightning_impulse_kv") or name in self.level.row.columns:
-            self._looked_up(name)
-        return self.numbers[name]
-
-    def _agreed(self, name: str) -> None:
-        place, number = f"values.{name}", self.numbers[name]
-        self.basis.setdefault(
-            place,
-            Basis(
-                place,
-                "Order",
-                "",
-                "as agreed in the order",
-                name,
-                {name: number},
-                number,
-                unit_of(name),
-                "common practice",
-            ),
-        )
-
-    def _looked_up(self, name: str) -> None:
-        place, row, pack = f"ratings.{name}", self.level.row, self.level.pack
-        inputs = {"highest_voltage_kv": row.highest_voltage_kv}
-        if self.level.lightning_impulse_kv is not None:
-            inputs["lightning_impulse_kv"] = self.level.lightning_impulse_kv
-        formula = f"row of {self.level.table.title}"
-        number, unit, reason = self.numbers[name], unit_of(name), row.reason
-        self.basis.setdefault(
-            place,
-            Basis(place, pack.document, pack.edition, reason.clause, formula, inputs, number, unit, reason.confidence),
-        )
-
-    def _note(
-        self,
-        place: str,
-        reason: Reason,
-        formula: str,
-        inputs: Mapping[str, float],
-        result: float,
-        unit: str | None = None,
-    ) -> None:
-        shown = unit_of(place.removesuffix(".min").removesuffix(".max").split(".")[-1]) if unit is None else unit
-        self.basis[place] = Basis(
-            place,
-            self.pack.document,
-            self.pack.edition,
-            reason.clause,
-            formula,
-            inputs,
-            result,
-            shown,
-            reason.confidence,
-        )

@@ -9,11 +9,13 @@ from schedules.rules.errors import FormulaError, PackError
 from schedules.rules.formulas import Formula, Interval
 from schedules.rules.rulepack import CriterionRule, LevelTable, ProcedureRule, RulePack
 from schedules.rules.vocabulary import FIELDS_BY_NAME
+from schedules.rules.workings import WORKED_OUT
 
 CRITERION_QUANTITIES = (
     "held_voltage_kv",
     "held_s",
     "disruptive_discharges",
+    "impulses",
     "inception_voltage_kv",
     "extinction_voltage_kv",
     "time_to_extinction_s",
@@ -29,6 +31,8 @@ CRITERION_QUANTITIES = (
     "front_time_us",
     "time_to_half_value_us",
     "relative_overshoot_pct",
+    "voltage_difference_pct",
+    "current_difference_pct",
     "resonance_hz",
     "tuned_order",
     "quality_factor",
@@ -111,6 +115,8 @@ def _check_condition(condition: Condition, key: str, file: str) -> None:
                 known = ", ".join(field.choices)
                 raise PackError(file, f"{key}.is[{index}]", f"{word!r} is none of its choices", f"write one of {known}")
         return
+    if condition.allowed == (NOT_STATED,):
+        return
     numbers = [one for one in condition.allowed if isinstance(one, int | float) and not isinstance(one, bool)]
     if len(numbers) != 2 or len(condition.allowed) != 2 or numbers[0] > numbers[1]:
         raise PackError(file, f"{key}.is", "is not a range", "write the least and the greatest number")
@@ -137,6 +143,7 @@ def _domain(pack: RulePack, file: str) -> dict[str, Interval]:
     domain = {field.name: (field.least, field.most) for field in fields if field.form in ("number", "whole")}
     columns = {name for table in pack.tables for row in table.rows for name in row.columns}
     domain |= dict.fromkeys(columns, (1e-3, 1e4))
+    domain |= dict.fromkeys(WORKED_OUT, (1e-6, 1e15))
     for index, value in enumerate(pack.values):
         key = f"values[{index}].formula"
         if value.name in columns:
@@ -161,8 +168,12 @@ def _check_procedure(procedure: ProcedureRule, place: str, file: str, domain: di
     stages = [stage.name for stage in procedure.stages]
     _unique(file, f"{place}.stages", stages)
     _check_formula(procedure.frequency_hz, "frequency_hz", f"{place}.frequency_hz", file, domain)
-    if procedure.threshold_pc is not None:
-        _check_formula(procedure.threshold_pc, "threshold_pc", f"{place}.threshold_pc", file, domain)
+    for name, formula in (
+        ("threshold_pc", procedure.threshold_pc),
+        ("reference_temperature_c", procedure.reference_temperature_c),
+    ):
+        if formula is not None:
+            _check_formula(formula, name, f"{place}.{name}", file, domain)
     for index, stage in enumerate(procedure.stages):
         key = f"{place}.stages[{index}]"
         if _check_formula(stage.voltage_kv, "voltage_kv", f"{key}.voltage_kv", file, domain)[1] <= 0:
@@ -175,6 +186,7 @@ def _check_procedure(procedure: ProcedureRule, place: str, file: str, domain: di
     for name, words, known in (
         ("needs", procedure.needs, tuple(domain)),
         ("report", procedure.report, CRITERION_QUANTITIES),
+        ("equal", procedure.equal, tuple(FIELDS_BY_NAME)),
     ):
         for index, word in enumerate(words):
             if word not in known:

@@ -19,6 +19,7 @@ from schedules.rules.rulepack import (
     LevelTable,
     ProcedureRule,
     Reason,
+    RetestRule,
     RulePack,
     StageRule,
     ValueRule,
@@ -124,9 +125,11 @@ def pack_of(tree: Mapping[str, Any], file: str, sha256: str) -> RulePack:
         from_kv=float(applies["from_kv"]),
         to_kv=float(applies["to_kv"]),
         own_figures_for=tuple(applies["own_figures_for"]),
+        altitude_reference=applies["altitude_reference"],
+        not_planned=tuple(applies["not_planned"]),
         step_kv=float(rounding["step_kv"]),
         floor_step_kv=float(rounding["floor_step_kv"]),
-        rounding=_reason(rounding),
+        rounding=_reason(rounding, "rounding"),
         tables=tuple(_table(table) for table in tree["levels"]),
         values=tuple(_value(entry, f"values[{index}]", file) for index, entry in enumerate(tree["values"])),
         procedures=tuple(
@@ -168,8 +171,8 @@ def _when(entry: Mapping[str, Any]) -> tuple[Condition, ...]:
     return tuple(Condition(one["rating"], tuple(one["is"])) for one in entry["when"])
 
 
-def _reason(entry: Mapping[str, Any]) -> Reason:
-    return Reason(entry["clause"], entry["confidence"])
+def _reason(entry: Mapping[str, Any], row: str) -> Reason:
+    return Reason(entry["clause"], entry["confidence"], row)
 
 
 def _table(entry: Mapping[str, Any]) -> LevelTable:
@@ -179,9 +182,9 @@ def _table(entry: Mapping[str, Any]) -> LevelTable:
             power_frequency_kv=float(row["power_frequency_kv"]),
             lightning_impulse_kv=tuple(float(one) for one in row["lightning_impulse_kv"]),
             columns={column: float(row[column]) for column in entry["columns"]},
-            reason=_reason(row),
+            reason=_reason(row, f"levels.{entry['name']}[{index}]"),
         )
-        for row in entry["rows"]
+        for index, row in enumerate(entry["rows"])
     )
     return LevelTable(entry["name"], entry["title"], entry["series"], float(entry["frequency_hz"]), rows)
 
@@ -194,13 +197,19 @@ def _formula(text: str, key: str, file: str) -> Formula:
 
 
 def _value(entry: Mapping[str, Any], key: str, file: str) -> ValueRule:
-    return ValueRule(entry["name"], _when(entry), _formula(entry["formula"], f"{key}.formula", file), _reason(entry))
+    formula = _formula(entry["formula"], f"{key}.formula", file)
+    return ValueRule(entry["name"], _when(entry), formula, _reason(entry, key))
+
+
+def _row(key: str) -> str:
+    """Return the row that a key's path belongs to: the procedure as a whole."""
+    return ".".join(key.split(".")[:1])
 
 
 def _criterion(entry: Mapping[str, Any], key: str, file: str) -> CriterionRule:
     names = [name for name in ("min", "max", "nominal", "tolerance_pct") if name in entry]
     bounds = {name: _formula(entry[name], f"{key}.{name}", file) for name in names}
-    return CriterionRule(entry["quantity"], entry["stage"], bounds, entry["judges"], _reason(entry))
+    return CriterionRule(entry["quantity"], entry["stage"], bounds, entry["judges"], _reason(entry, _row(key)))
 
 
 def _stage(entry: Mapping[str, Any], key: str, file: str) -> StageRule:
@@ -210,8 +219,16 @@ def _stage(entry: Mapping[str, Any], key: str, file: str) -> StageRule:
         hold_s=_formula(entry["hold_s"], f"{key}.hold_s", file) if "hold_s" in entry else None,
         tolerance_pct=float(entry["tolerance_pct"]),
         polarity=entry.get("polarity", ""),
-        reason=_reason(entry),
+        reason=_reason(entry, _row(key)),
     )
+
+
+def _optional(entry: Mapping[str, Any], name: str, key: str, file: str) -> Formula | None:
+    return _formula(entry[name], f"{key}.{name}", file) if name in entry else None
+
+
+def _retest(entry: Mapping[str, Any], key: str) -> RetestRule:
+    return RetestRule(entry["cause"], float(entry["level_pct"]), entry["words"], _reason(entry, key))
 
 
 def _procedure(entry: Mapping[str, Any], key: str, file: str) -> ProcedureRule:
@@ -227,13 +244,17 @@ def _procedure(entry: Mapping[str, Any], key: str, file: str) -> ProcedureRule:
         choice=entry["choice"],
         order=entry["order"],
         because=entry["because"],
+        branches=entry["branches"],
+        equal=tuple(entry["equal"]),
+        retest=tuple(_retest(one, key) for one in entry["retest"]),
         arrangement=entry["arrangement"],
         frequency_hz=_formula(entry["frequency_hz"], f"{key}.frequency_hz", file),
+        reference_temperature_c=_optional(entry, "reference_temperature_c", key, file),
         needs=tuple(entry["needs"]),
         report=tuple(entry["report"]),
-        threshold_pc=_formula(entry["threshold_pc"], f"{key}.threshold_pc", file) if "threshold_pc" in entry else None,
+        threshold_pc=_optional(entry, "threshold_pc", key, file),
         stages=tuple(_stage(one, place, file) for one, place in each("stages")),
         criteria=tuple(_criterion(one, place, file) for one, place in each("criteria")),
         setup_checks=tuple(_criterion(one, place, file) for one, place in each("setup_checks")),
-        reason=_reason(entry),
+        reason=_reason(entry, key),
     )

@@ -6,10 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from schedules.rules.place import Air, Altitude
+from schedules.rules.workings import Working
+
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """Where one figure of a step comes from; ``of`` is its place in the procedure."""
+    """Where one figure of a step comes from; ``of`` is its place in the procedure, ``row`` the row of the pack."""
 
     of: str
     document: str
@@ -20,10 +23,12 @@ class Basis:
     result: float | None
     unit: str
     confidence: str
+    pack: str = ""
+    row: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the basis in the shape of the shell contract."""
-        return {
+        shape = {
             "of": self.of,
             "document": self.document,
             "edition": self.edition,
@@ -34,6 +39,7 @@ class Basis:
             "unit": self.unit,
             "confidence": self.confidence,
         }
+        return shape | ({"pack": self.pack, "row": self.row} if self.row else {})
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +78,15 @@ class Criterion:
     nominal: float | None = None
     tolerance_pct: float | None = None
     guard_factor: float | None = None
+    branch: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the criterion in the shape of the shell contract; bounds that it does not have are left out."""
         shape: dict[str, Any] = {"quantity": self.quantity}
         if self.stage:
             shape["stage"] = self.stage
+        if self.branch:
+            shape["branch"] = self.branch
         bounds = (
             ("min", self.minimum),
             ("max", self.maximum),
@@ -100,16 +109,20 @@ class Procedure:
     report: tuple[str, ...]
     threshold_pc: float | None = None
     frequency_hz: float | None = None
+    reference_temperature_c: float | None = None
+    temperature_constant_c: float | None = None
+    air: Air | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the procedure in the shape of the shell contract."""
         shape: dict[str, Any] = {"name": self.name}
         if self.stages:
             shape["stages"] = [stage.as_dict() for stage in self.stages]
-        if self.threshold_pc is not None:
-            shape["threshold_pc"] = self.threshold_pc
-        if self.frequency_hz is not None:
-            shape["frequency_hz"] = self.frequency_hz
+        for name in ("threshold_pc", "frequency_hz", "reference_temperature_c", "temperature_constant_c"):
+            if getattr(self, name) is not None:
+                shape[name] = getattr(self, name)
+        if self.air is not None:
+            shape["air"] = self.air.as_dict()
         return shape | {
             "criteria": [criterion.as_dict() for criterion in self.criteria],
             "setup_checks": [check.as_dict() for check in self.setup_checks],
@@ -131,6 +144,48 @@ class Arrangement:
 
 
 @dataclass(frozen=True, slots=True)
+class Retest:
+    """When the test is made again, at how much of the level [%], and by which rule."""
+
+    cause: str
+    level_pct: float
+    words: str
+    document: str
+    clause: str
+    confidence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the rule in the shape of the shell contract."""
+        return {
+            "cause": self.cause,
+            "level_pct": self.level_pct,
+            "words": self.words,
+            "document": self.document,
+            "clause": self.clause,
+            "confidence": self.confidence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which alternative of a document was taken, whether the order stated it, and what it stands in place of."""
+
+    rating: str
+    chosen: str
+    is_stated: bool
+    instead_of: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the choice in the shape of the shell contract."""
+        return {
+            "rating": self.rating,
+            "chosen": self.chosen,
+            "is_stated": self.is_stated,
+            "instead_of": list(self.instead_of),
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedStep:
     """One test of the plan; ``point`` is ``hold``, ``witness`` or None."""
 
@@ -142,19 +197,28 @@ class PlannedStep:
     procedure: Procedure
     arrangements: tuple[Arrangement, ...]
     basis: tuple[Basis, ...]
+    retest: tuple[Retest, ...] = ()
+    must_be_equal: tuple[str, ...] = ()
+    choice: Choice | None = None
+    pattern: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the step in the shape of the shell contract."""
-        return {
+        shape: dict[str, Any] = {
             "kind": self.kind,
             "title": self.title,
             "class": self.test_class,
             "point": self.point,
             "because": self.because,
             "procedure": self.procedure.as_dict(),
+            "pattern": self.pattern,
             "arrangements": [arrangement.as_dict() for arrangement in self.arrangements],
             "basis": [basis.as_dict() for basis in self.basis],
+            "retest": [rule.as_dict() for rule in self.retest],
         }
+        if self.must_be_equal:
+            shape["evidence"] = {"must_be_equal": ["design", *self.must_be_equal]}
+        return shape | ({"choice": self.choice.as_dict()} if self.choice is not None else {})
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,16 +237,31 @@ class UsedPack:
 
 @dataclass(frozen=True, slots=True)
 class OtherTest:
-    """A test that the packs know but that the order did not ask for."""
+    """A test that the packs know and the plan does not hold: not asked for, or `asks_for` a rating not stated."""
 
     kind: str
     title: str
     test_class: str
     document: str
+    asks_for: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the test in the shape of the shell contract."""
-        return {"kind": self.kind, "title": self.title, "class": self.test_class, "document": self.document}
+        shape = {"kind": self.kind, "title": self.title, "class": self.test_class, "document": self.document}
+        return shape | ({"asks_for": self.asks_for} if self.asks_for else {})
+
+
+@dataclass(frozen=True, slots=True)
+class FilledIn:
+    """One rating that nobody stated: its value, and where it was taken from."""
+
+    name: str
+    value: Any
+    because: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the rating in the shape of the shell contract."""
+        return {"name": self.name, "value": plain(self.value), "because": self.because}
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,15 +274,27 @@ class Plan:
     other_tests: tuple[OtherTest, ...]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    workings: tuple[Working, ...] = ()
+    filled_in: tuple[FilledIn, ...] = ()
+    altitude: Altitude | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the plan in the shape of the shell contract, ready for JSON."""
-        ratings = {key: list(value) if isinstance(value, tuple) else value for key, value in self.ratings.items()}
-        return {
-            "ratings": ratings,
+        shape: dict[str, Any] = {
+            "ratings": {key: plain(value) for key, value in self.ratings.items()},
             "steps": [step.as_dict() for step in self.steps],
             "packs": [pack.as_dict() for pack in self.packs],
             "other_tests": [test.as_dict() for test in self.other_tests],
             "notes": list(self.notes),
             "warnings": list(self.warnings),
+            "workings": [working.as_dict() for working in self.workings],
+            "filled_in": [one.as_dict() for one in self.filled_in],
         }
+        return shape | ({"altitude": self.altitude.as_dict()} if self.altitude is not None else {})
+
+
+def plain(value: Any) -> Any:
+    """Return a rating as JSON holds it: tuples as lists, mappings as objects."""
+    if isinstance(value, tuple):
+        return [plain(one) for one in value]
+    return dict(value) if isinstance(value, Mapping) else value

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from schedules.rules.errors import BadRatings
-from schedules.rules.vocabulary import EQUIPMENT_KINDS, FIELDS_BY_NAME, RatingField
+from schedules.rules.vocabulary import BRANCH_RATINGS, EQUIPMENT_KINDS, FIELDS_BY_NAME, RatingField
 
 _LONGEST_TEXT = 200
 _MOST_WORDS = 30
@@ -60,6 +60,8 @@ def _read(key: object, value: object) -> object:
         return _number(field, value)
     if field.form in ("texts", "choices"):
         return _words(field, value)
+    if field.form == "branches":
+        return _branches(value)
     return _word(field, value, field.name)
 
 
@@ -99,6 +101,28 @@ def _words(field: RatingField, value: object) -> tuple[str, ...]:
     if len(value) > _MOST_WORDS:
         raise BadRatings(field.name, f"has {len(value)} entries", f"give at most {_MOST_WORDS}")
     return tuple(dict.fromkeys(_word(field, word, f"{field.name}[{index}]") for index, word in enumerate(value)))
+
+
+def _branches(value: object) -> tuple[dict[str, float], ...]:
+    """Return the ratings of each branch; only numbers that a branch can have are known there."""
+    if not isinstance(value, list | tuple) or not value:
+        raise BadRatings("branches", "is no list of branches", 'give a list, such as [{"tuned_order": 4.7}]')
+    if len(value) > _MOST_WORDS:
+        raise BadRatings("branches", f"has {len(value)} entries", f"give at most {_MOST_WORDS}")
+    return tuple(_branch(one, f"branches[{place}]") for place, one in enumerate(value))
+
+
+def _branch(value: object, place: str) -> dict[str, float]:
+    if not isinstance(value, Mapping) or not value:
+        raise BadRatings(place, "is not an object with numbers", f"give some of {', '.join(BRANCH_RATINGS)}")
+    unknown = next((key for key in value if key not in BRANCH_RATINGS), None)
+    if unknown is not None:
+        mend = f"leave it out; a branch has {', '.join(BRANCH_RATINGS)}"
+        raise BadRatings(f"{place}.{str(unknown)[:60]}", "is no rating of a branch", mend)
+    try:
+        return {key: float(_number(FIELDS_BY_NAME[key], one)) for key, one in value.items()}
+    except BadRatings as refused:
+        raise BadRatings(f"{place}.{refused.key}", refused.problem, refused.mend) from None
 
 
 def _check_together(ratings: Mapping[str, Any]) -> None:

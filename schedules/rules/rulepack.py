@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from schedules.rules.conditions import Condition
 from schedules.rules.formulas import Formula
@@ -11,10 +11,21 @@ from schedules.rules.formulas import Formula
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Where a row comes from: clause of the pack's document, and how sure of it we are."""
+    """Where a row comes from: clause of the pack's document, how sure of it we are, and the row's name in the pack."""
 
     clause: str
     confidence: str
+    row: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class RetestRule:
+    """When a test is made again: the cause, the level in percent of the full one, and the rule in words."""
+
+    cause: str
+    level_pct: float
+    words: str
+    reason: Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +95,12 @@ class ProcedureRule:
     choice: str
     order: int
     because: str
+    branches: str
+    equal: tuple[str, ...]
+    retest: tuple[RetestRule, ...]
     arrangement: str
     frequency_hz: Formula
+    reference_temperature_c: Formula | None
     needs: tuple[str, ...]
     report: tuple[str, ...]
     threshold_pc: Formula | None
@@ -112,6 +127,8 @@ class RulePack:
     from_kv: float
     to_kv: float
     own_figures_for: tuple[str, ...]
+    altitude_reference: str
+    not_planned: tuple[str, ...]
     step_kv: float
     floor_step_kv: float
     rounding: Reason

@@ -11,7 +11,9 @@ from schedules.rules.conditions import applies, refuse_undecided
 from schedules.rules.errors import BadRatings
 from schedules.rules.packs import plain_name
 from schedules.rules.rulepack import ProcedureRule, RulePack
-from schedules.rules.vocabulary import EQUIPMENT_KINDS, STEP_KINDS
+from schedules.rules.vocabulary import DUTIES, EQUIPMENT_KINDS, FIELDS_BY_NAME, STEP_KINDS
+
+_TABLED = ("highest_voltage_kv", "rated_voltage_kv")
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +23,7 @@ class Selection:
     named: tuple[RulePack, ...]
     usual: tuple[RulePack, ...]
     fitting: tuple[RulePack, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def level_packs(self) -> tuple[RulePack, ...]:
@@ -51,11 +54,9 @@ def choose(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> Selection:
     """
     kind = ratings["equipment"]
     fitting = tuple(pack for pack in packs if kind in pack.equipment)
-    named = tuple(
-        _named(text, f"standards[{place}]", ratings, packs) for place, text in enumerate(ratings.get("standards", ()))
-    )
+    named, notes = _all_named(ratings, packs)
     usual = tuple(pack for pack in fitting if kind in pack.default_for and pack not in named)
-    selection = Selection(named, usual, fitting)
+    selection = Selection(named, usual, fitting, notes)
     if not selection.level_packs:
         raise _uncovered(kind, packs)
     return selection
@@ -96,7 +97,69 @@ def choose_procedures(
     return procedures, notes
 
 
-def _named(text: str, place: str, ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> RulePack:
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A procedure that would apply if one more rating were stated."""
+
+    pack: RulePack
+    rule: ProcedureRule
+    rating: str
+
+    @property
+    def is_figure(self) -> bool:
+        """Say whether what it waits for is a figure, and no choice that may be left open."""
+        return FIELDS_BY_NAME[self.rating].form == "number"
+
+
+def waiting_procedures(
+    selection: Selection, ratings: Mapping[str, Any], chosen: Sequence[tuple[RulePack, ProcedureRule]]
+) -> list[Waiting]:
+    """Return the procedures of the packs in use that only wait for one rating which nobody stated.
+
+    Parameters
+    ----------
+    selection : Selection
+        The packs for these ratings.
+    ratings : Mapping[str, Any]
+        Completed ratings.
+    chosen : Sequence[tuple[RulePack, ProcedureRule]]
+        The procedures that apply.
+
+    Returns
+    -------
+    list[Waiting]
+        None whose name another procedure of the same document already fills.
+    """
+    taken = {(pack.name, rule.name) for pack, rule in chosen}
+    preferred = [pack.name for pack in (*selection.named, *selection.usual)]
+    giving = {rule.kind: pack.name for pack, rule in reversed(chosen)}
+    found = []
+    for place, pack in enumerate((*selection.named, *selection.usual)):
+        for rule in pack.procedures:
+            open_ = [one for one in rule.when if not one.holds(ratings)]
+            is_passed_over = giving.get(rule.kind) in preferred[:place]
+            if len(open_) != 1 or is_passed_over or (pack.name, rule.name) in taken:
+                continue
+            name = open_[0].rating
+            if name not in ratings and name not in DUTIES:
+                found.append(Waiting(pack, rule, name))
+    return found
+
+
+def _all_named(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> tuple[tuple[RulePack, ...], tuple[str, ...]]:
+    """Return the packs that the order names for this equipment; one for another kind is left out where others fit."""
+    texts = [(f"standards[{place}]", text) for place, text in enumerate(ratings.get("standards", ()))]
+    kind = ratings["equipment"]
+    matches = [(place, _matching(text, place, packs)) for place, text in texts]
+    fits = [any(kind in pack.equipment for pack in found) for _, found in matches]
+    named = [
+        _named(found, place, ratings) for (place, found), fit in zip(matches, fits, strict=True) if fit or not any(fits)
+    ]
+    left = [found[-1].document for (_, found), fit in zip(matches, fits, strict=True) if not fit]
+    return tuple(named), tuple(f"{one} is named by the order and is not for this kind of equipment." for one in left)
+
+
+def _matching(text: str, place: str, packs: Sequence[RulePack]) -> list[RulePack]:
     wanted = plain_name(text)
     matches = [pack for pack in packs if wanted in pack.known_as]
     if not matches:
@@ -108,6 +171,10 @@ def _named(text: str, place: str, ratings: Mapping[str, Any], packs: Sequence[Ru
             else f"known are {', '.join(sorted({pack.document for pack in packs}))}"
         )
         raise BadRatings(place, f"there is no rule pack for {text[:60]!r}", mend)
+    return matches
+
+
+def _named(matches: Sequence[RulePack], place: str, ratings: Mapping[str, Any]) -> RulePack:
     kind = ratings["equipment"]
     fitting = [pack for pack in matches if kind in pack.equipment]
     if not fitting:
@@ -136,6 +203,7 @@ def _named(text: str, place: str, ratings: Mapping[str, Any], packs: Sequence[Ru
 def _procedures(kind: str, selection: Selection, ratings: Mapping[str, Any]) -> list[tuple[RulePack, ProcedureRule]]:
     stated = ratings.get("discharge_procedure") if kind == "partial_discharge" else None
     packs = (*selection.named, *selection.usual) if stated is None else (*selection.named, *selection.fitting)
+    added: list[tuple[RulePack, ProcedureRule]] = []
     for pack in packs:
         rules = [rule for rule in pack.procedures if rule.kind == kind]
         if stated is not None:
@@ -144,15 +212,24 @@ def _procedures(kind: str, selection: Selection, ratings: Mapping[str, Any]) -> 
         if not applying:
             refuse_undecided(rules, ratings, pack.document)
             continue
+        if all(_adds(rule) for rule in applying):
+            added += [(pack, rule) for rule in applying]
+            continue
         first = next((rule.name for rule in applying if rule.choice), "")
-        return [(pack, rule) for rule in applying if not rule.choice or rule.name == first]
+        return [*added, *((pack, rule) for rule in applying if not rule.choice or rule.name == first)]
     if stated is not None:
         known = sorted(
             {rule.name for pack in selection.fitting for rule in pack.procedures if rule.kind == kind and rule.choice}
         )
         mend = f"give one of {', '.join(known)}" if known else "leave it out"
         raise BadRatings("discharge_procedure", f"{stated!r} is in no pack for this equipment", mend)
-    return []
+    return added
+
+
+def _adds(rule: ProcedureRule) -> bool:
+    """Say whether a procedure stands beside what another document gives: it hangs on a figure of its own."""
+    numbers = [one.rating for one in rule.when if FIELDS_BY_NAME[one.rating].form == "number"]
+    return any(name not in _TABLED for name in numbers)
 
 
 def _uncovered(kind: str, packs: Sequence[RulePack]) -> BadRatings:

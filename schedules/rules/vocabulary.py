@@ -55,6 +55,8 @@ _SWITCHGEAR = ("metal_clad_switchgear", "metal_enclosed_switchgear")
 _POLYPHASE = (*_SWITCHGEAR, "instrument_transformer", "dry_type_transformer")
 _DRY = ("dry_type_transformer",)
 _CAPACITORS = ("capacitor_unit", "tuned_filter")
+_REACTORS = ("series_reactor", "shunt_reactor")
+_WOUND = (*_REACTORS, "dry_type_transformer")
 _REACTIVE = ("series_reactor", "shunt_reactor", "capacitor_unit", "tuned_filter")
 
 
@@ -69,7 +71,8 @@ class RatingField:
     kinds : tuple[str, ...]
         Equipment kinds that have the field.
     form : str
-        ``number``, ``whole``, ``text``, ``choice``, ``texts`` (a list of words) or ``choices`` (a list of choices).
+        ``number``, ``whole``, ``text``, ``choice``, ``texts`` (a list of words), ``choices`` (a list of choices) or
+        ``branches`` (a list of ratings of one branch each).
     least, most : float
         Range of a number, ends included.
     choices : tuple[str, ...]
@@ -217,6 +220,116 @@ RATING_FIELDS: tuple[RatingField, ...] = (
     _field("quality_factor", "Quality factor", "", "At the tuned frequency.", 0.1, 1e5, _REACTIVE),
     _field("tuning_tolerance_pct", "Tuning tolerance", "%", "Agreed, of the tuned order.", 0.01, 50.0, _REACTIVE),
     _field("inductance_tolerance_pct", "Inductance tolerance", "%", "Agreed, either way.", 0.01, 50.0, _REACTIVE),
+    _field(
+        "detuning_pct", "Detuning p", "%", "Reactance of the reactor over that of the capacitor.", 0.1, 90, _REACTIVE
+    ),
+    _field(
+        "capacitor_voltage_kv",
+        "Rated voltage of the capacitors",
+        "kV",
+        "Between phases, where it differs from that of the network.",
+        0.1,
+        1200.0,
+        ("tuned_filter",),
+    ),
+    RatingField(
+        "branches",
+        "Branches",
+        "",
+        "One line for each branch of a bank, as: tuned_order 4.7, capacitance_uf 50, inductance_mh 6.37.",
+        ("tuned_filter",),
+        form="branches",
+    ),
+    RatingField(
+        "installation",
+        "Installation",
+        "",
+        "Where it will stand.",
+        _REACTORS,
+        form="choice",
+        choices=("indoor", "outdoor"),
+    ),
+    _field("turn_to_turn_kv", "Turn-to-turn level", "kV", "Crest/√2, from your copy.", 0.1, 1200.0, _REACTORS),
+    RatingField(
+        "winding_material",
+        "Winding",
+        "",
+        "What the winding is made of; it decides the temperature constant.",
+        _WOUND,
+        form="choice",
+        choices=("copper", "aluminium"),
+    ),
+    RatingField(
+        "reference_temperature_c",
+        "Reference temperature",
+        "°C",
+        "To which resistance and losses are brought; empty: as the document says.",
+        _WOUND,
+        least=-50.0,
+        most=400.0,
+    ),
+    RatingField(
+        "impulse_polarity",
+        "Impulse polarity",
+        "",
+        "As agreed; empty: negative.",
+        _WOUND,
+        form="choice",
+        choices=("negative", "positive"),
+    ),
+    _field(
+        "inter_turn_kv",
+        "Inter-turn voltage",
+        "kV",
+        "R.m.s. at rated primary current, where below 4.5 kV crest.",
+        0.001,
+        3.2,
+        ("instrument_transformer",),
+    ),
+    RatingField(
+        "discharge_device",
+        "Discharge device",
+        "",
+        "Whether the unit has its own.",
+        ("capacitor_unit",),
+        form="choice",
+        choices=("internal", "none"),
+    ),
+    _field(
+        "main_circuit_resistance_uohm",
+        "Resistance of the main circuit",
+        "µΩ",
+        "Of the type-test unit, one phase.",
+        0.001,
+        1e6,
+        _SWITCHGEAR,
+    ),
+    RatingField(
+        "secondary_wiring",
+        "Control and secondary wiring",
+        "",
+        "Whether the unit has any, to be tested to earth.",
+        _SWITCHGEAR,
+        form="choice",
+        choices=("fitted", "none"),
+    ),
+    _field("test_capacitance_nf", "Capacitance in the test", "nF", "Of the unit with the circuit.", 1e-6, 1e9),
+    _field(
+        "discharge_path_m",
+        "Shortest path through air",
+        "m",
+        "Of dry external insulation; with it the levels are corrected for the air of the run.",
+        0.001,
+        50.0,
+    ),
+    RatingField(
+        "occasion",
+        "Occasion",
+        "",
+        "First test, a repeat on a unit that has passed, or after erection on site.",
+        form="choice",
+        choices=("first", "repeat", "after_erection"),
+    ),
     _field("winding_resistance_ohm", "Winding resistance", "Ω", "Expected of one phase.", 1e-9, 1e9),
     RatingField("serial", "Serial number", "", "As on the plate.", form="text"),
     RatingField("type_designation", "Type", "", "The maker's designation.", form="text"),
@@ -225,3 +338,18 @@ RATING_FIELDS: tuple[RatingField, ...] = (
 """Every field that ratings may hold; the web forms are built from it."""
 
 FIELDS_BY_NAME: dict[str, RatingField] = {field.name: field for field in RATING_FIELDS}
+
+BRANCH_RATINGS = (
+    "tuned_order",
+    "capacitance_uf",
+    "inductance_mh",
+    "rated_mvar",
+    "quality_factor",
+    "tuning_tolerance_pct",
+    "capacitance_tolerance_pct",
+    "inductance_tolerance_pct",
+)
+"""Numbers that each branch of a bank may state for itself."""
+
+DUTIES = ("tuned_order",)
+"""Numbers whose absence says that a unit does not have the duty, so that nothing is missing."""

@@ -1,7 +1,7 @@
 """Reads that span orders, units, plans, bays and authorisations."""
 
 from schedules.selectors.authorisations import Answer, authorised
-from schedules.selectors.bays import Fitness, StepFitness, bay_fitness
+from schedules.selectors.bays import Fitness, StepFitness, bay_fitness, fitness_of_document
 from schedules.selectors.nameplates import RatingLine, nameplate_fields, rating_lines
 from schedules.selectors.orders import OrderDetail, order_detail, orders_matching
 from schedules.selectors.plans import StepSheet, kinds_in_words, sheets_of_document, sheets_of_plan
@@ -28,6 +28,7 @@ __all__ = [
     "UnitRow",
     "authorised",
     "bay_fitness",
+    "fitness_of_document",
     "kinds_in_words",
     "nameplate_fields",
     "order_detail",

@@ -1,4 +1,4 @@
-"""Which bay can run which step."""
+"""Which bay can run which step, and why another cannot."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from schedules.models import Bay, Plan, Step
+from schedules.models import Bay, Plan
+from schedules.rules import bay as rules
 
 
 @dataclass(frozen=True)
 class Fitness:
-    """Whether one bay can run one step, by its voltage and its own discharges."""
+    """Whether one bay can run one step, with every reason in words."""
 
     bay: Bay
     is_fit: bool
@@ -20,39 +21,71 @@ class Fitness:
 
 @dataclass(frozen=True)
 class StepFitness:
-    """One step with every bay's fitness; `voltage_kv` is its highest set point, None where it has none."""
+    """One step with every bay's fitness; `asks` says in words what the step asks of a bay."""
 
     title: str
     voltage_kv: float | None
+    asks: str
     bays: list[Fitness]
 
 
 def bay_fitness(plan: Plan, bays: Sequence[Bay]) -> list[StepFitness]:
-    """Return which bay can run which step of the plan."""
-    return [_step_fitness(step, bays) for step in plan.steps.all()]
+    """Return which bay can run which step of an adopted plan."""
+    return fitness_of_document({**plan.document, "steps": [step.document for step in plan.steps.all()]}, bays)
 
 
-def _step_fitness(step: Step, bays: Sequence[Bay]) -> StepFitness:
-    stages = step.document["procedure"].get("stages", [])
-    voltage = max((stage.get("set_point_kv", stage["voltage_kv"]) for stage in stages), default=None)
-    if step.kind == "lightning_impulse":
-        reason = "An impulse generator makes this voltage, not the source of the bay."
-        return StepFitness(step.title, voltage, [Fitness(bay, False, reason) for bay in bays])
-    noise = min((check["max"] for check in _noise_checks(step)), default=None)
-    return StepFitness(step.title, voltage, [_fitness(bay, voltage, noise) for bay in bays])
+def fitness_of_document(document: dict[str, Any], bays: Sequence[Bay]) -> list[StepFitness]:
+    """Return which bay can run which step of a plan, adopted or not."""
+    capabilities = [(bay, capability_of(bay)) for bay in bays]
+    return [_step_fitness(step, document["ratings"], capabilities) for step in document["steps"]]
 
 
-def _noise_checks(step: Step) -> list[dict[str, Any]]:
-    procedure = step.document["procedure"]
-    checks = [*procedure.get("setup_checks", []), *procedure.get("criteria", [])]
-    return [check for check in checks if check["quantity"] == "background_noise_pc" and "max" in check]
+def capability_of(bay: Bay) -> rules.Bay:
+    """Return a bay as the rules know it."""
+    return rules.Bay(bay.source_kv, bay.source_kva, bay.generator_kv, bay.generator_kj, bay.residual_discharge_pc)
 
 
-def _fitness(bay: Bay, voltage: float | None, noise: float | None) -> Fitness:
-    if voltage is not None and voltage > bay.source_kv:
-        return Fitness(bay, False, f"The source gives {bay.source_kv:g} kV; the step asks {voltage:g} kV.")
-    if noise is not None and bay.residual_discharge_pc > noise:
-        residual = f"The bay's own discharges are {bay.residual_discharge_pc:g} pC"
-        return Fitness(bay, False, f"{residual}; the step allows {noise:g} pC of noise.")
-    asked = f"{voltage:g} kV of {bay.source_kv:g} kV" if voltage is not None else "No high voltage is asked"
-    return Fitness(bay, True, f"{asked}.")
+def _step_fitness(
+    step: dict[str, Any], ratings: dict[str, Any], capabilities: Sequence[tuple[Bay, rules.Bay]]
+) -> StepFitness:
+    demand = rules.demand_of_document(step, rules.loading_nf(step.get("pattern", ""), ratings))
+    voltage = demand.voltage_kv if demand.impulse_kv is None else demand.impulse_kv
+    rows = [_fitness(bay, capability, demand) for bay, capability in capabilities]
+    return StepFitness(step["title"], voltage, asked_in_words(demand), rows)
+
+
+def _fitness(bay: Bay, capability: rules.Bay, demand: rules.Demand) -> Fitness:
+    lacks = rules.shortcomings(capability, demand)
+    return Fitness(bay, not lacks, " ".join(lacks) or _enough(bay, demand))
+
+
+def _enough(bay: Bay, demand: rules.Demand) -> str:
+    if demand.impulse_kv is not None:
+        return f"{demand.impulse_kv:g} kV of {bay.generator_kv:g} kV."
+    return f"{demand.voltage_kv:g} kV of {bay.source_kv:g} kV." if demand.voltage_kv is not None else "No high voltage."
+
+
+def asked_in_words(demand: rules.Demand) -> str:
+    """Return what a step asks of a bay."""
+    words = []
+    if demand.voltage_kv is not None:
+        words.append(f"{demand.voltage_kv:.4g} kV")
+        words += _charging(demand)
+    if demand.impulse_kv is not None:
+        words.append(f"{demand.impulse_kv:.4g} kV crest")
+        if demand.capacitance_nf is not None:
+            energy = rules.impulse_energy_kj(demand.impulse_kv, demand.capacitance_nf)
+            words.append(f"{energy:.3g} kJ into {demand.capacitance_nf:.4g} nF (½CU²)")
+    if demand.charge_limit_pc is not None:
+        words.append(f"at most {demand.charge_limit_pc / 2:.4g} pC of its own")
+    return ", ".join(words) or "No high voltage is asked"
+
+
+def _charging(demand: rules.Demand) -> list[str]:
+    if demand.voltage_kv is None or demand.frequency_hz is None:
+        return ["direct voltage"]
+    if demand.capacitance_nf is None:
+        return ["charging power unknown: state the capacitance in the test"]
+    values = (demand.voltage_kv, demand.capacitance_nf, demand.frequency_hz)
+    current, power = rules.charging_current_ma(*values), rules.charging_power_kva(*values)
+    return [f"{current:.4g} mA (ωCU) and {power:.4g} kVA (ωCU²) for {demand.capacitance_nf:.4g} nF"]

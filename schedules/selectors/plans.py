@@ -7,11 +7,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from schedules.models import Arrangement, Plan, Step
-from schedules.rules import STEP_KINDS, TEST_CLASSES
+from schedules.rules import FIELDS_BY_NAME, STEP_KINDS, TEST_CLASSES
 from schedules.rules.units import unit_of
 
 DECISIONS = {"simple_acceptance": "simple acceptance", "guard_band": "guard band"}
 JUDGED = {"unit": "the unit", "test": "the test"}
+
+Places = frozenset[tuple[str, str]]
+NOWHERE: Places = frozenset()
 
 
 def kinds_in_words(kinds: Iterable[str]) -> list[str]:
@@ -37,6 +40,7 @@ class BasisLine:
     of: str
     value: str
     source: dict[str, Any]
+    is_unconfirmed: bool = False
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,10 @@ class StepSheet:
     setup_checks: list[CriterionLine]
     bases: list[BasisLine]
     arrangements: list[dict[str, Any]]
+    retest: list[dict[str, Any]]
+    must_be_equal: list[str]
+    choice: dict[str, Any] | None
+    air: dict[str, Any] | None
     step: Step | None = None
     rows: list[Arrangement] = field(default_factory=list)
 
@@ -63,17 +71,19 @@ class StepSheet:
         return self.step is not None and self.point == Step.Point.HOLD and self.step.released_at is None
 
 
-def sheets_of_plan(plan: Plan) -> list[StepSheet]:
-    """Return the steps of an adopted plan."""
-    return [sheet_of(step.position, step.document, step) for step in plan.steps.all()]
+def sheets_of_plan(plan: Plan, unconfirmed: Places = NOWHERE) -> list[StepSheet]:
+    """Return the steps of an adopted plan; what rests on `unconfirmed` rows is marked."""
+    return [sheet_of(step.position, step.document, step, unconfirmed) for step in plan.steps.all()]
 
 
-def sheets_of_document(document: dict[str, Any]) -> list[StepSheet]:
+def sheets_of_document(document: dict[str, Any], unconfirmed: Places = NOWHERE) -> list[StepSheet]:
     """Return the steps of a plan that was only proposed."""
-    return [sheet_of(position, step) for position, step in enumerate(document["steps"], start=1)]
+    return [sheet_of(place, step, None, unconfirmed) for place, step in enumerate(document["steps"], start=1)]
 
 
-def sheet_of(position: int, document: dict[str, Any], step: Step | None = None) -> StepSheet:
+def sheet_of(
+    position: int, document: dict[str, Any], step: Step | None = None, unconfirmed: Places = NOWHERE
+) -> StepSheet:
     """Return one step as a page shows it."""
     procedure = document["procedure"]
     return StepSheet(
@@ -86,11 +96,20 @@ def sheet_of(position: int, document: dict[str, Any], step: Step | None = None) 
         stages=procedure.get("stages", []),
         criteria=[criterion_line(criterion) for criterion in procedure["criteria"]],
         setup_checks=[criterion_line(check) for check in procedure.get("setup_checks", [])],
-        bases=[basis_line(basis) for basis in document["basis"]],
+        bases=[basis_line(basis, unconfirmed) for basis in document["basis"]],
         arrangements=document["arrangements"],
+        retest=document.get("retest", []),
+        must_be_equal=[label_of(name) for name in document.get("evidence", {}).get("must_be_equal", [])],
+        choice=document.get("choice"),
+        air=procedure.get("air"),
         step=step,
         rows=list(step.arrangements.all()) if step is not None else [],
     )
+
+
+def label_of(name: str) -> str:
+    """Return the label of a rating as forms show it."""
+    return FIELDS_BY_NAME[name].label if name in FIELDS_BY_NAME else name.replace("_", " ").capitalize()
 
 
 def criterion_line(criterion: dict[str, Any]) -> CriterionLine:
@@ -104,10 +123,11 @@ def criterion_line(criterion: dict[str, Any]) -> CriterionLine:
     )
 
 
-def basis_line(basis: dict[str, Any]) -> BasisLine:
+def basis_line(basis: dict[str, Any], unconfirmed: Places = NOWHERE) -> BasisLine:
     """Return a basis with its value written out."""
+    is_unconfirmed = (basis.get("pack", ""), basis.get("row", "")) in unconfirmed
     value = "" if basis["result"] is None else f"{basis['result']:.10g} {basis['unit']}".strip()
-    return BasisLine(basis["of"].replace(".", " · ").replace("_", " "), value, basis)
+    return BasisLine(basis["of"].replace(".", " · ").replace("_", " "), value, basis, is_unconfirmed)
 
 
 def quantity_in_words(quantity: str) -> str:

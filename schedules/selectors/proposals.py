@@ -11,6 +11,7 @@ import rfc8785
 from schedules.models import Order
 from schedules.rules import FIELDS_BY_NAME, BadRatings, derive_plan
 from schedules.selectors.nameplates import ORDER_OWNED
+from schedules.selectors.packs import packs_in_force
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def proposal_of(*, order: Order, equipment: str, ratings: dict[str, Any]) -> Pro
     if order.discharge_procedure:
         stated["discharge_procedure"] = order.discharge_procedure
     try:
-        document = derive_plan(stated).as_dict()
+        document = derive_plan(stated, packs=packs_in_force()).as_dict()
     except BadRatings as refused:
         name = refused.key.split("[")[0]
         label = FIELDS_BY_NAME[name].label if name in FIELDS_BY_NAME else refused.key

@@ -81,7 +81,7 @@ def unit_rows(units: Iterable[Unit]) -> list[UnitRow]:
 
 @dataclass(frozen=True)
 class UnitDetail:
-    """What the page of one unit shows; `next_deed` is `review`, `plan`, `replan` or empty (then the steps tell)."""
+    """What the page of one unit shows; `next_deed` is `review`, `plan`, `replan`, `finished` or empty (steps tell)."""
 
     unit: Unit
     equipment: str
@@ -114,6 +114,8 @@ def _next_deed(unit: Unit, plan: Plan | None) -> str:
         return "review"
     if plan is None:
         return "plan"
+    if unit.finished_at is not None:
+        return "finished"
     proposal = proposal_of(order=unit.order, equipment=unit.equipment, ratings=unit.ratings)
     return "replan" if proposal.digest != plan.digest else ""
 

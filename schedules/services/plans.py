@@ -10,6 +10,7 @@ from labsite.ledger.services import create_with_entry, record_entry, writing
 from schedules.models import Arrangement, Plan, Step, Unit
 from schedules.rules import STEP_KINDS
 from schedules.selectors import Proposal, proposal_of
+from schedules.services.packs import note_use
 from schedules.services.refusals import ScheduleRefused
 from schedules.services.rights import require
 
@@ -44,6 +45,7 @@ def adopt_plan(*, unit: Unit, expected_digest: str = "", reason: str = "", by: A
         revision = max((plan.revision for plan in revisions), default=0) + 1
         plan = Plan(unit=unit, revision=revision, document=proposal.document, digest=proposal.digest, made_by=by)
         create_with_entry(instance=plan, action="plan.adopted", reason=reason.strip(), by=by)
+        note_use(digests=[pack["sha256"] for pack in plan.document["packs"]], by=by)
         for position, document in enumerate(plan.document["steps"], start=1):
             _lay_step(plan, position, document)
         return plan

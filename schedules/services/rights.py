@@ -19,7 +19,13 @@ RIGHTS: dict[str, frozenset[str]] = {
     "release_hold_point": frozenset({Role.APPROVER}),
     "grant_authorisation": frozenset({Role.QUALITY_MANAGER}),
     "end_authorisation": frozenset({Role.QUALITY_MANAGER}),
+    "correct_authorisation": frozenset({Role.QUALITY_MANAGER}),
     "enter_bay": frozenset({Role.ADMINISTRATOR, Role.QUALITY_MANAGER}),
+    "correct_bay": frozenset({Role.ADMINISTRATOR, Role.QUALITY_MANAGER}),
+    "write_pack": LABORATORY_ROLES,
+    "confirm_pack": frozenset({Role.APPROVER, Role.QUALITY_MANAGER}),
+    "set_rule_policy": frozenset({Role.QUALITY_MANAGER}),
+    "review_revision": frozenset({Role.APPROVER}),
 }
 """Deed (the name of its service) and the roles that may do it."""
 
@@ -34,7 +40,13 @@ DEEDS_IN_WORDS: dict[str, str] = {
     "release_hold_point": "release hold points",
     "grant_authorisation": "grant authorisations",
     "end_authorisation": "end authorisations",
+    "correct_authorisation": "correct authorisations",
     "enter_bay": "enter bays",
+    "correct_bay": "correct bays",
+    "write_pack": "write rule packs",
+    "confirm_pack": "confirm rule packs",
+    "set_rule_policy": "decide what unconfirmed rows block",
+    "review_revision": "review revisions of plans",
 }
 
 

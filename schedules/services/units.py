@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from labsite.ledger.services import change_fields, create_with_entry, writing
+from labsite.ledger.services import change_fields, create_with_entry, record_entry, writing
 from labsite.people.services.numbering import next_number
 from schedules.models import Order, Unit
 from schedules.rules import EQUIPMENT_KINDS
@@ -90,6 +90,16 @@ def edit_unit(*, unit: Unit, version: int, changes: dict[str, Any], reason: str 
         return change_fields(
             instance=row, version=version, changes=changes, action="unit.changed", reason=reason.strip(), by=by
         )
+
+
+def note_finished(*, unit: Unit, is_finished: bool, by: Any) -> None:
+    """Note that a unit has its certificate, or has it no more; called inside the issue or the withdrawal."""
+    row = Unit.objects.select_for_update().get(pk=unit.pk)
+    if (row.finished_at is not None) == is_finished:
+        return
+    before, row.finished_at = row.finished_at, timezone.now() if is_finished else None
+    row.save(update_fields=["finished_at"])
+    record_entry(action="unit.finished", subject=row, changes={"finished_at": [before, row.finished_at]}, by=by)
 
 
 def stated_ratings(ratings: dict[str, Any]) -> dict[str, Any]:

@@ -11,11 +11,11 @@ from django.utils import timezone
 from labsite.ledger.selectors import history_of
 from schedules.models import Authorisation
 from schedules.rules import STEP_KINDS
-from schedules.services.authorisations import end_authorisation, grant_authorisation
+from schedules.services.authorisations import correct_authorisation, end_authorisation, grant_authorisation
 from schedules.services.refusals import ScheduleRefused
 from schedules.services.rights import deeds_of, require
 from schedules.web.access import laboratory_or_administrator, sent
-from schedules.web.forms import AuthorisationForm, EndingForm
+from schedules.web.forms import AuthorisationEditForm, AuthorisationForm, EndingForm
 
 PAGE_SIZE = 50
 
@@ -69,3 +69,21 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request, "schedules/authorisation_form.html", {"form": form, "authorisation": found, "entries": entries}
     )
+
+
+@laboratory_or_administrator
+def edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put right an authorisation that was entered wrongly."""
+    require(request.user, "correct_authorisation")
+    found = get_object_or_404(Authorisation.objects.visible_to(request.user).for_list(), pk=pk)
+    form = AuthorisationEditForm.of(found, sent(request))
+    if form.is_valid():
+        try:
+            correct_authorisation(authorisation=found, **form.edit(), by=request.user)
+        except ScheduleRefused as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, f"The authorisation of {found.user.name} is corrected.")
+            return redirect("schedules:authorisations")
+    context = {"form": form, "authorisation": found, "is_correction": True}
+    return render(request, "schedules/authorisation_form.html", context)

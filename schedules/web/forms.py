@@ -8,7 +8,7 @@ from django import forms
 
 from labsite.people.models import Organisation, User
 from labsite.people.roles import LABORATORY_ROLES
-from schedules.models import Authorisation, Order, Unit
+from schedules.models import Authorisation, Bay, Order, RevisionReview, Unit
 from schedules.rules import EQUIPMENT_KINDS, STEP_KINDS, load_packs
 from schedules.selectors import nameplate_fields
 from schedules.services.refusals import ScheduleRefused
@@ -77,8 +77,7 @@ class OrderEditForm(OrderForm):
 
     def edit(self) -> dict[str, Any]:
         """Return version, changes and reason for the service."""
-        changes = dict(self.cleaned_data)
-        return {"version": changes.pop("version"), "reason": changes.pop("reason"), "changes": changes}
+        return edited(self)
 
 
 class VersionForm(forms.Form):
@@ -175,6 +174,13 @@ class ReasonForm(RefusableForm):
     reason = forms.CharField(label="Why it may be passed", max_length=1000, help_text=REASON_HELP)
 
 
+class ReviewForm(RefusableForm):
+    """Whether what was done by the revision before stands, and why."""
+
+    decision = forms.ChoiceField(choices=RevisionReview.Decision.choices)
+    reason = forms.CharField(label="Why", max_length=1000, help_text=REASON_HELP)
+
+
 class AuthorisationForm(RefusableForm):
     """Who may do which kind of test, from when until when."""
 
@@ -206,3 +212,53 @@ class BayForm(RefusableForm):
     residual_discharge_pc = NumberField(
         label="Own discharges, pC", initial=5, help_text="The greatest charge read with nothing connected."
     )
+    generator_kv = NumberField(
+        label="Impulse generator, kV", required=False, help_text="Charging voltage summed over the stages."
+    )
+    generator_kj = NumberField(
+        label="Impulse generator, kJ", required=False, help_text="Stored energy at that voltage."
+    )
+
+
+class BayEditForm(BayForm):
+    """A bay that stands."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(label="Why it changes", max_length=500, help_text=REASON_HELP)
+
+    @classmethod
+    def of(cls, bay: Bay, sent: Any) -> BayEditForm:
+        """Return the form as it stands for this bay."""
+        names = [name for name in cls.base_fields if name != "reason"]
+        return cls(sent, initial={name: getattr(bay, name) for name in names})
+
+    def edit(self) -> dict[str, Any]:
+        """Return version, changes and reason for the service."""
+        return edited(self)
+
+
+class AuthorisationEditForm(RefusableForm):
+    """An authorisation that was entered wrongly."""
+
+    kind = forms.ChoiceField(label="Kind of test", choices=list(STEP_KINDS.items()))
+    activity = forms.ChoiceField(label="May", choices=Authorisation.Activity.choices)
+    valid_from = DayField(label="From")
+    valid_until = DayField(label="Until", help_text="The last day on which it holds.")
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(label="What was wrong", max_length=500, help_text=REASON_HELP)
+
+    @classmethod
+    def of(cls, authorisation: Authorisation, sent: Any) -> AuthorisationEditForm:
+        """Return the form as it stands for this authorisation."""
+        names = [name for name in cls.base_fields if name != "reason"]
+        return cls(sent, initial={name: getattr(authorisation, name) for name in names})
+
+    def edit(self) -> dict[str, Any]:
+        """Return version, changes and reason for the service."""
+        return edited(self)
+
+
+def edited(form: forms.Form) -> dict[str, Any]:
+    """Return version, changes and reason of a form for the service that it goes to."""
+    changes = dict(form.cleaned_data)
+    return {"version": changes.pop("version"), "reason": changes.pop("reason"), "changes": changes}

@@ -20,7 +20,9 @@ from labsite.people.selectors import get_laboratory
 from labsite.people.services import issue_token
 from records.models import Certificate, Nonconformance, Record, Run, RunPhoto, SetupCheck, WitnessInvitation
 from records.services.certificates import request_certificate
-from schedules.models import Authorisation, Unit, UnitPhoto
+from schedules.models import Authorisation, Evidence, PackVersion, Unit, UnitPhoto
+from schedules.rules.packs import SHIPPED
+from schedules.services.packs import write_pack
 from tests.integration.certificates import world
 
 DIGEST = "a" * 64
@@ -53,6 +55,12 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
     laboratory.save()
     token, _ = issue_token(user=customer, label="walk", by=people["administrator"])
     things: dict[str, Any] = {
+        "pack": _pack(tester, letter),
+        "pack_name": "ieee_c37_20_3_2013",
+        "evidence": Evidence.objects.create(
+            step=plan.steps.first(), source_step=plan.steps.last(), reason="Planted", cited_by=approver
+        ),
+        "bay": run.bay,
         "order": order,
         "unit": unit,
         "plan": plan,
@@ -78,6 +86,12 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
         "link": "no-such-link",
     }
     return Planted(things, (order.number, unit.serial, unit.number, run.number, certificate.number))
+
+
+def _pack(tester: User, letter: str) -> PackVersion:
+    """Return a pack of the laboratory's own, not yet confirmed."""
+    content = (SHIPPED / "agreed_discharge_practice.toml").read_text(encoding="utf-8")
+    return write_pack(name=f"own_pack_{letter.lower()}", content=f"# {letter}\n{content}", by=tester)
 
 
 def _certificate(unit: Unit, approver: User) -> Certificate:

@@ -70,12 +70,12 @@ def test_a_nonconformance_is_decided_once(prepared, approver):
 
 def test_statuses_cost_the_same_for_one_unit_and_for_seven(tester, customer_company, django_assert_num_queries):
     laboratory.unit_with_plan(entered_by=tester, company=customer_company)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         unit_statuses(Unit.objects.all())
     for number in range(6):
         laboratory.unit_with_plan(entered_by=tester, company=customer_company, serial=f"S-{number}")
     rows = list(Unit.objects.all())
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         unit_statuses(Unit.objects.all())
     assert len(rows) == 7
 

@@ -126,11 +126,11 @@ def test_the_unit_costs_the_same_with_one_and_with_seven_revisions(browser, test
     client, url = browser(tester), reverse("schedules:unit", args=[unit.pk])
     a_plan(unit=unit, by=tester)
     # session, person, roles, unit, photographs, plans, who made them, steps, arrangements
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         client.get(url)
     for revision in range(6):
         rated = {"highest_voltage_kv": 15.5, "lightning_impulse_kv": 110, "rated_current_a": 100.0 + revision}
         unit = edit_unit(unit=unit, version=unit.version, changes={"ratings": rated}, reason="Plate", by=tester)
         a_plan(unit=unit, by=tester)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         client.get(url)

@@ -91,6 +91,7 @@ def test_order_of_a_capacitor_units_steps():
         "terminals_ac",
         "terminal_to_case",
         "capacitance_after",
+        "discharge_device",
         "dissipation_factor",
     ]
 
@@ -134,7 +135,7 @@ def test_figures_of_which_nobody_is_sure_are_asked_for_by_name(ratings, missing)
     [
         (
             REACTOR | {"standards": ["IEEE C57.16"]},
-            ["winding_resistance", "inductance", "power_frequency_withstand", "partial_discharge"],
+            ["winding_resistance", "inductance", "inductance", "power_frequency_withstand", "partial_discharge"],
         ),
         (
             REACTOR
@@ -147,8 +148,10 @@ def test_figures_of_which_nobody_is_sure_are_asked_for_by_name(ratings, missing)
             [
                 "winding_resistance",
                 "inductance",
+                "inductance",  # losses
                 "frequency_response",
                 "power_frequency_withstand",
+                "power_frequency_withstand",  # the winding's own insulation
                 "partial_discharge",
             ],
         ),
@@ -157,6 +160,7 @@ def test_figures_of_which_nobody_is_sure_are_asked_for_by_name(ratings, missing)
             [
                 "winding_resistance",
                 "inductance",
+                "inductance",  # losses
                 "lightning_impulse",
                 "power_frequency_withstand",
                 "partial_discharge",

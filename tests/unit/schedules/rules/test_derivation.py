@@ -72,6 +72,8 @@ def test_example_of_the_shell_contract():
         "result": 18.706149,
         "unit": "kV",
         "confidence": "common practice",
+        "pack": "agreed_discharge_practice",
+        "row": "values[1]",
     }
 
 
@@ -175,8 +177,8 @@ def test_type_tests_are_listed_until_the_order_asks_for_them():
 def test_looked_up_values_are_noted():
     plan = derive_plan({"equipment": "metal_enclosed_switchgear", "highest_voltage_kv": 15.5})
     assert (plan.ratings["lightning_impulse_kv"], plan.ratings["power_frequency_kv"]) == (110.0, 50.0)
-    assert "frequency_hz was not stated: 60 Hz (usual for this table)." in plan.notes
-    assert "phases was not stated: 3 (usual for metal-enclosed switchgear)." in plan.notes
+    assert "Frequency was not stated: 60 Hz (usual for this table)." in plan.notes
+    assert "Phases was not stated: 3 (usual for metal-enclosed switchgear)." in plan.notes
 
 
 def test_voltage_between_rows_takes_the_next_above_with_a_warning():

@@ -6,11 +6,12 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
+from labsite.ledger.errors import StaleEdit
 from labsite.ledger.models import Entry
 from schedules.models import Authorisation, Bay
 from schedules.selectors import authorised, bay_fitness
-from schedules.services.authorisations import end_authorisation, grant_authorisation
-from schedules.services.bays import enter_bay
+from schedules.services.authorisations import correct_authorisation, end_authorisation, grant_authorisation
+from schedules.services.bays import correct_bay, enter_bay
 from schedules.services.plans import adopt_plan
 from schedules.services.refusals import ScheduleRefused
 
@@ -123,3 +124,76 @@ def test_a_bay_runs_the_steps_its_source_reaches(unit, tester, administrator):
     titles = {step.kind: step.title for step in plan.steps.all()}
     assert fits[titles["power_frequency_withstand"]] == {"Large": True, "Loud": True, "Small": False}
     assert fits[titles["partial_discharge"]] == {"Large": True, "Loud": False, "Small": True}
+
+
+def test_an_impulse_generator_runs_the_impulse_step(unit, tester, administrator):
+    unit.ratings |= {"tests": ["routine", "type"], "test_capacitance_nf": 2.0}
+    unit.save(update_fields=["ratings"])
+    plan = adopt_plan(unit=unit, by=tester)
+    common = {"source_kv": 100, "source_kva": 50, "by": administrator}
+    bays = [
+        enter_bay(name="Impulse", generator_kv=400, generator_kj=20, **common),
+        enter_bay(name="Weak", generator_kv=100, generator_kj=20, **common),
+        enter_bay(name="None", **common),
+    ]
+    line = next(one for one in bay_fitness(plan, bays) if one.title.startswith("Lightning"))
+    assert [(one.bay.name, one.is_fit) for one in line.bays] == [("Impulse", True), ("Weak", False), ("None", False)]
+    assert line.bays[1].reason == "The impulse generator charges to 100 kV; the step needs 110 kV."
+    assert line.asks == "110 kV crest, 0.0121 kJ into 2 nF (½CU²)"
+
+
+def test_the_charging_power_of_the_unit_counts(unit, tester, administrator):
+    """Arithmetic: 2 nF at 50 kV and 60 Hz take 37.7 mA and 1.885 kVA."""
+    unit.ratings |= {"test_capacitance_nf": 2.0, "frequency_hz": 60.0}
+    unit.save(update_fields=["ratings"])
+    plan = adopt_plan(unit=unit, by=tester)
+    bays = [enter_bay(name="Small", source_kv=100, source_kva=1.8, by=administrator)]
+    line = bay_fitness(plan, bays)[0]
+    assert line.asks == "50 kV, 37.7 mA (ωCU) and 1.885 kVA (ωCU²) for 2 nF"
+    assert line.bays[0].reason == "The source gives 1.8 kVA; the step needs 1.885 kVA."
+
+
+def test_a_bay_is_corrected_with_a_reason(administrator, tester):
+    bay = enter_bay(name="North", source_kv=100, source_kva=50, by=administrator)
+    enter_bay(name="South", source_kv=100, source_kva=50, by=administrator)
+    changes = {"source_kv": 120.0, "generator_kv": 400.0, "generator_kj": 20.0}
+    with pytest.raises(PermissionDenied):
+        correct_bay(bay=bay, version=1, changes=changes, reason="New transformer", by=tester)
+    with pytest.raises(ScheduleRefused, match="Say why"):
+        correct_bay(bay=bay, version=1, changes=changes, reason=" ", by=administrator)
+    with pytest.raises(ScheduleRefused, match="give both, or neither"):
+        correct_bay(bay=bay, version=1, changes={"generator_kv": 400.0}, reason="New", by=administrator)
+    with pytest.raises(ScheduleRefused, match="There is a bay South already"):
+        correct_bay(bay=bay, version=1, changes={"name": "South"}, reason="New", by=administrator)
+    with pytest.raises(ScheduleRefused, match="no field to change named colour"):
+        correct_bay(bay=bay, version=1, changes={"colour": "grey"}, reason="New", by=administrator)
+    corrected = correct_bay(bay=bay, version=1, changes=changes, reason="New transformer", by=administrator)
+    assert (corrected.source_kv, corrected.generator_kj, corrected.version) == (120, 20, 2)
+    assert Entry.objects.get(action="bay.corrected").reason == "New transformer"
+    with pytest.raises(StaleEdit):
+        correct_bay(bay=bay, version=1, changes={"source_kv": 90.0}, reason="Late", by=administrator)
+
+
+def test_an_authorisation_is_corrected_with_a_reason(granted, quality_manager, tester):
+    with pytest.raises(PermissionDenied):
+        correct_authorisation(authorisation=granted, version=1, changes={}, reason="Typing error", by=tester)
+    with pytest.raises(ScheduleRefused, match="Say what was wrong"):
+        correct_authorisation(authorisation=granted, version=1, changes={}, reason="", by=quality_manager)
+    changes = {"kind": "capacitance"}
+    corrected = correct_authorisation(
+        authorisation=granted, version=1, changes=changes, reason="Typing error", by=quality_manager
+    )
+    assert corrected.kind == "capacitance"
+    assert Entry.objects.get(action="authorisation.corrected").changes == {"kind": [granted.kind, "capacitance"]}
+    with pytest.raises(StaleEdit):
+        correct_authorisation(
+            authorisation=granted, version=1, changes={"kind": "inductance"}, reason="Late", by=quality_manager
+        )
+    with pytest.raises(ScheduleRefused, match="The end lies before the start"):
+        correct_authorisation(
+            authorisation=granted,
+            version=2,
+            changes={"valid_until": granted.valid_from - timedelta(days=1)},
+            reason="Wrong",
+            by=quality_manager,
+        )

@@ -6,12 +6,21 @@ from labsite.people.roles import Role
 from schedules.services.rights import DEEDS_IN_WORDS, RIGHTS, deeds_of, who_may
 from tests.people import organisation, person
 
-EVERYDAY = {"enter_order", "edit_order", "enter_units", "edit_unit", "add_photo", "adopt_plan"}
+EVERYDAY = {"enter_order", "edit_order", "enter_units", "edit_unit", "add_photo", "adopt_plan", "write_pack"}
 EXPECTED = {
     Role.TESTER: EVERYDAY,
-    Role.APPROVER: EVERYDAY | {"review_contract", "release_hold_point"},
-    Role.QUALITY_MANAGER: EVERYDAY | {"grant_authorisation", "end_authorisation", "enter_bay"},
-    Role.ADMINISTRATOR: {"enter_bay"},
+    Role.APPROVER: EVERYDAY | {"review_contract", "release_hold_point", "confirm_pack", "review_revision"},
+    Role.QUALITY_MANAGER: EVERYDAY
+    | {
+        "grant_authorisation",
+        "end_authorisation",
+        "correct_authorisation",
+        "enter_bay",
+        "correct_bay",
+        "confirm_pack",
+        "set_rule_policy",
+    },
+    Role.ADMINISTRATOR: {"enter_bay", "correct_bay"},
     Role.CUSTOMER: set(),
     Role.WITNESS: set(),
 }
