@@ -14,6 +14,7 @@ from records.charts.plot_vector import plot_svg
 from records.charts.vector import figure_svg
 from records.charts.waves import impulse_plot, impulse_words, sweep_plot, sweep_words
 from records.models import Evaluation
+from records.models.procedure import document_of
 
 # Kinds whose picture is a plot: where the evaluation keeps what it needs of each record, how it is drawn and said.
 _PLOTS: Mapping[str, tuple[str, Callable[..., Plot], Callable[[Mapping[str, Any]], str]]] = {
@@ -33,7 +34,7 @@ def plot_of(evaluation: Evaluation) -> Plot | None:
     if kept is None or channels is None:
         return None
     _, draw, _ = _PLOTS[evaluation.run.step.kind]
-    return draw(channels, kept, evaluation.run.step.document)
+    return draw(channels, kept, document_of(evaluation.run))
 
 
 def _kept(evaluation: Evaluation) -> Mapping[str, Any] | None:
