@@ -15,6 +15,7 @@ from records.evaluation.setups import BadSetup, Setup, parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
+from records.readers.pairs import Given, paired
 from records.readers.reading import read_record
 from records.readers.recording import Recording
 from records.readers.refusals import RecordRefused
