@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 
 from records.evaluation.impulse.fitting import BaseCurve, NoFit, fit_base_curve
@@ -159,16 +160,16 @@ def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples
     points = np.array([at_us, *(one.time_us if one else at_us for one in (*levels, half))])
     spread = noise.covariance(points)
     shares = (0.3, 0.9, 0.5)
-    # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV], and by the base level.
-    by_curve, by_base = np.zeros((3, 4)), np.zeros(3)
+    spread += _of_base_line(recorded, points)
+    # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV].
+    by_curve = np.zeros((3, 4))
     for row, (crossing, share) in enumerate(zip((*levels, half), shares, strict=True)):
         if crossing is not None and crossing.slope:
             by_curve[row, [0, row + 1]] = np.array([share, -1.0]) / crossing.slope
-            by_base[row] = (1 - share) / crossing.slope
-    of_times = by_curve @ spread @ by_curve.T + np.outer(by_base, by_base) * recorded.base_uncertainty_kv**2
+    of_times = by_curve @ spread @ by_curve.T
     front, marks = _front(recorded, levels, of_times)
     tail, marks = _tail(recorded, half, marks, of_times)
-    u_top = math.hypot(math.sqrt(spread[0, 0]), noise.of_search(), recorded.base_uncertainty_kv)
+    u_top = math.hypot(math.sqrt(spread[0, 0]), noise.of_search())
     return Impulse(
         recorded,
         base,
@@ -183,11 +184,17 @@ def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples
     )
 
 
+def _of_base_line(recorded: Recorded, time_us: Samples) -> NDArray[np.float64]:
+    """Return the covariance [kV²] of the base level's errors at times [µs] (n,): its mean, and the drift taken off."""
+    away = time_us - recorded.flat_centre_us
+    return recorded.base_uncertainty_kv**2 + recorded.drift_uncertainty_kv_per_us**2 * np.outer(away, away)
+
+
 _NO_FRONT = "The front has too few samples between 30 % and 90 % of the test voltage; a higher sampling rate is needed."
 
 
 def _front(
-    recorded: Recorded, levels: list[Crossing | None], of_times: np.ndarray[tuple[int, int], np.dtype[np.float64]]
+    recorded: Recorded, levels: list[Crossing | None], of_times: NDArray[np.float64]
 ) -> tuple[Value, Marks | None]:
     t30, t90 = levels
     if t30 is None or t90 is None or t90.time_us - t30.time_us < (_LEAST_ON_FRONT - 1) * recorded.interval_us:
@@ -202,7 +209,7 @@ def _tail(
     recorded: Recorded,
     half: Crossing | None,
     marks: Marks | None,
-    of_times: np.ndarray[tuple[int, int], np.dtype[np.float64]],
+    of_times: NDArray[np.float64],
 ) -> tuple[Value, Marks | None]:
     if half is None:
         last = float(recorded.values_kv[-1]) / recorded.extreme_kv
