@@ -244,7 +244,7 @@ _ALL = (
             Key("compare", "text", choices=("phases", "reference")),
             Key("reference", "object", keys=_TRACE),
         ),
-        criterion_keys=(Key("branch", "whole", at_least=1.0),),
+        criterion_keys=(Key("branch", "text"), Key("branch_number", "whole", at_least=1.0)),
     ),
     Kind(
         "winding_resistance",
