@@ -17,6 +17,7 @@ from records.evaluation.findings import EVALUATION_VERSION
 from records.evaluation.setups import BadSetup, parse_setup
 from records.evaluation.step import BadStep, parse_step
 from records.models import Evaluation, Finding, Record, Run
+from records.models.procedure import document_of
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording
@@ -125,7 +126,7 @@ def recompute_findings(*, on_progress: Callable[[str], None] = lambda words: Non
 
 
 def _evaluations() -> QuerySet[Evaluation]:
-    return Evaluation.objects.select_related("run__step__plan", "record__run").prefetch_related(
+    return Evaluation.objects.select_related("run__step__plan__unit", "run__arrangement", "run__bay", "record__run").prefetch_related(
         "findings",
         "run__checks",
         *(f"run__instruments__{name}" for name in ("instrument", "system", "calibration")),
@@ -174,7 +175,7 @@ def _of_digests(evaluation: Evaluation, differ: Callable[..., Difference]) -> It
 def _computed(evaluation: Evaluation) -> dict[str, Any]:
     run: Run = evaluation.run
     recording = _read_again(evaluation.record, run.step.kind)
-    step, setup = parse_step(run.step.document), parse_setup(setup_document(run))
+    step, setup = parse_step(document_of(run)), parse_setup(setup_document(run))
     return evaluate(step, [recording], setup).as_dict()
 
 

@@ -42,6 +42,8 @@ class Recorded:
         1 or -1: the record's polarity.
     base_kv, base_uncertainty_kv : float
         Base level as recorded and its standard uncertainty [kV].
+    drift_uncertainty_kv_per_us, flat_centre_us : float
+        Standard uncertainty of the drift that was taken off [kV/µs], 0 where none was, and the time [µs] about which.
     noise_kv : float
         Standard deviation of one sample, noise and resolution together [kV].
     crest : int
@@ -62,6 +64,8 @@ class Recorded:
     crest: int
     chopped: int | None
     remarks: tuple[str, ...] = ()
+    drift_uncertainty_kv_per_us: float = 0.0
+    flat_centre_us: float = 0.0
 
     @property
     def extreme_kv(self) -> float:
@@ -118,7 +122,20 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
             "the edge of the recorder's range. Choose a wider range and repeat the impulse."
         )
     remarks = [*base.remarks, *_told_gaps(gaps, times, crest, flat)]
-    return Recorded(times, turned, interval, sign, base.level_kv, base.u_kv, noise, crest, chopped, tuple(remarks))
+    return Recorded(
+        times,
+        turned,
+        interval,
+        sign,
+        base.level_kv,
+        base.u_kv,
+        noise,
+        crest,
+        chopped,
+        tuple(remarks),
+        base.u_drift_kv_per_us,
+        base.centre_us,
+    )
 
 
 @dataclass(frozen=True)
@@ -128,6 +145,8 @@ class _Base:
     u_kv: float
     noise_kv: float
     remarks: tuple[str, ...] = ()
+    u_drift_kv_per_us: float = 0.0
+    centre_us: float = 0.0
 
 
 def evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
@@ -232,10 +251,10 @@ def _base(time_us: Samples, values: Samples, flat: int, crest: int) -> _Base:
     u_slope = noise / math.sqrt(spread)
     if abs(slope) <= _DRIFT_SIGMA * u_slope or noise == 0:
         return _Base(level, level, noise / math.sqrt(flat), noise)
-    line = level + slope * (time_us - time_us[:flat].mean())
-    reach = float(time_us[crest] - time_us[:flat].mean())
+    centre = float(time_us[:flat].mean())
     said = f"The base level drifts by {slope:.3g} kV/µs before the impulse; the drift was taken off the whole record."
-    return _Base(line, level, math.hypot(noise / math.sqrt(flat), u_slope * reach), noise, (said,))
+    line = level + slope * (time_us - centre)
+    return _Base(line, level, noise / math.sqrt(flat), noise, (said,), u_slope, centre)
 
 
 def _require_impulse(turned: Samples, crest: int, noise: float, flat: int) -> None:

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from records.evaluation.findings import Event
 from records.evaluation.impulse.exponentials import DoubleExponential
 from records.evaluation.impulse.recorded import NoImpulse, evened
@@ -26,9 +28,10 @@ def remarks(shots: Sequence[Shot], setup: Setup) -> tuple[str, ...]:
         if shot.impulse is None:
             continue
         said += [f"{named}: {remark}" for remark in shot.impulse.remarks]
-        if shot.impulse.is_chopped:
+        if shot.impulse.is_chopped and shot.impulse.base is None:
             said.append(
-                f"{named} is chopped; the test-voltage function was not applied, and its test voltage is its extreme."
+                f"{named} is chopped near its crest or before; the test-voltage function was not applied, and its test "
+                "voltage is its extreme."
             )
     if relative_standard_uncertainty(setup, "time") is None:
         said.append("The set-up names no instrument for time: its share in the uncertainty of times is left out.")
@@ -116,4 +119,8 @@ def curves_of(time_s: Samples, voltage_kv: Samples, drawn: Mapping[str, Any]) ->
         return Curves(time_s * 1e6, voltage_kv, None, None, sign)
     base = sign * DoubleExponential(**kept).at(time_us) + float(drawn["base_level_kv"])
     interval = float(time_us[-1] - time_us[0]) / (len(time_us) - 1)
-    return Curves(time_us, recorded, base, base + filtered(recorded - base, interval), sign)
+    chopped = drawn.get("chopped_us")
+    part = slice(None) if chopped is None else slice(0, int(np.searchsorted(time_us, chopped, side="right")))
+    curve = recorded.copy()
+    curve[part] = base[part] + filtered(recorded[part] - base[part], interval)
+    return Curves(time_us, recorded, base, curve, sign)

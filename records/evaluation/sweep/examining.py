@@ -30,6 +30,7 @@ _OF_BRANCH: Mapping[str, tuple[Callable[[Branch], Estimate], str, str, str]] = {
     "capacitance_uf": (lambda branch: branch.capacitance_uf, "capacitance", " µF", "impedance"),
     "resistance_ohm": (lambda branch: branch.resistance_ohm, "resistance", " Ω", "impedance"),
 }
+_TUNING = ("tuned_order", "resonance_hz")
 _COMPARED = ("correlation", "log_error_db")
 _TOLD = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
 
@@ -110,7 +111,9 @@ class SweepTest:
             why = swept.why or self._only_broad(swept)
             return Measured(None, words=f"{self.named(swept)}{why}")
         estimates = [self._estimate(branch, criterion.quantity) for branch in branches]
-        place = self._place(criterion, [estimate.value for estimate in estimates])
+        place = self._place_by_name(criterion, branches)
+        if place is None:
+            place = self._place(criterion, [estimate.value for estimate in estimates])
         if place is None:
             return self._no_such(swept, criterion, branches)
         return self._told(swept, criterion, place, estimates[place], branches)
@@ -139,6 +142,17 @@ class SweepTest:
         if criterion not in alike:
             return 0
         return matched(alike, values).get(alike.index(criterion))
+
+    def _place_by_name(self, criterion: Criterion, branches: Sequence[Branch]) -> int | None:
+        """Return the branch that the plan calls by the same name where it states its order or resonance, or None."""
+        name = criterion.stated.get("branch")
+        if name is None or criterion.quantity in _TUNING:
+            return None
+        for quantity in _TUNING:
+            named = [one for one in self.step.criteria if (one.quantity, one.stated.get("branch")) == (quantity, name)]
+            if named and (quantity != "tuned_order" or self.step.number("frequency_hz") is not None):
+                return self._place(named[0], [self._estimate(branch, quantity).value for branch in branches])
+        return None
 
     def _only_broad(self, swept: Swept) -> str:
         assert swept.network is not None

@@ -73,10 +73,18 @@ def test_the_band_of_the_set_point_stands_on_the_side_of_the_polarity():
     assert region.y == pytest.approx((1 - 128.75, 1 - 121.25), abs=0.1)  # the base level is read from noise
 
 
-def test_a_chopped_impulse_shows_its_record_alone():
-    plot = impulse_picture(chopped_after_us=4.0)
+def test_an_impulse_chopped_on_its_front_shows_its_record_alone():
+    plot = impulse_picture(chopped_after_us=0.8)
     assert [curve.name for curve in plot.panes[0].curves] == ["recorded"]
-    assert "chopped at 9 µs" in plot.words
+    assert "chopped at 5.8 µs" in plot.words
+
+
+def test_an_impulse_chopped_on_its_tail_has_its_curves_up_to_the_chopping():
+    plot = impulse_picture(chopped_after_us=6.0)
+    recorded, _, curve = plot.panes[0].curves
+    after = curve.x > 11.05
+    np.testing.assert_array_equal(curve.y[after], recorded.y[after])
+    assert float(np.abs(curve.y - recorded.y).max()) < 3  # noise before the chopping, nothing at it
 
 
 def test_a_record_that_is_no_impulse_still_has_its_picture():
