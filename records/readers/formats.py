@@ -98,7 +98,7 @@ def _is_touchstone(head: bytes) -> bool:
 FORMATS: tuple[Format, ...] = (
     Format("spreadsheet (XLSX)", "spreadsheet", lambda head: head.startswith(b"PK\x03\x04")),
     # Its library was seen to turn in circles over damaged texts (docs/fuzzing.md); sound files take a second or two.
-    Format("HDF5", "hierarchical", _is_hdf5, most_cpu_s=8),
+    Format("HDF5", "hierarchical", _is_hdf5, most_cpu_s=6),
     Format("Parquet", "parquet", lambda head: head.startswith(b"PAR1")),
     Format("COMTRADE", "comtrade", _is_comtrade),
     Format("Touchstone", "touchstone", _is_touchstone),

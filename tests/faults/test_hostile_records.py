@@ -63,6 +63,11 @@ def test_an_entity_that_names_another_file(codec, tmp_path):
     assert "entities" in refused(tmp_path, workbook_bytes(sheet.encode(codec)))
 
 
+def test_a_code_in_which_an_entity_could_hide(tmp_path):
+    head, body = '<?xml version="1.0" encoding="cp037"?>', GOOD.replace('<?xml version="1.0"?>', ENTITIES)
+    assert "is in the code “cp037”" in refused(tmp_path, workbook_bytes(head.encode() + body.encode("cp037")))
+
+
 def test_a_sheet_that_unpacks_to_gigabytes(tmp_path):
     stream = io.BytesIO(workbook_bytes(GOOD))
     with zipfile.ZipFile(stream, "a", zipfile.ZIP_DEFLATED) as container, container.open("xl/more.xml", "w") as member:
