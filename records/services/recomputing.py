@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -14,6 +15,8 @@ from labsite.ui.middleware import reading_only
 from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import evaluate
 from records.evaluation.findings import EVALUATION_VERSION
+from records.evaluation.joining import digest_of_parts
+from records.evaluation.kinds import KINDS
 from records.evaluation.setups import BadSetup, parse_setup
 from records.evaluation.step import BadStep, parse_step
 from records.models import Evaluation, Finding, Record, Run
@@ -126,7 +129,8 @@ def recompute_findings(*, on_progress: Callable[[str], None] = lambda words: Non
 
 
 def _evaluations() -> QuerySet[Evaluation]:
-    return Evaluation.objects.select_related("run__step__plan__unit", "run__arrangement", "run__bay", "record__run").prefetch_related(
+    rows = Evaluation.objects.select_related("run__step__plan__unit", "run__arrangement", "run__bay", "record__run")
+    return rows.prefetch_related(
         "findings",
         "run__checks",
         *(f"run__instruments__{name}" for name in ("instrument", "system", "calibration")),
@@ -147,11 +151,17 @@ def _differences(evaluation: Evaluation) -> Iterator[Difference]:
         )
 
     yield from _of_digests(evaluation, differ)
+    records = _records_of(evaluation)
     try:
-        document = _computed(evaluation)
+        yield from _of_bytes(records, differ)
+        recordings = [_read_again(record, evaluation.run.step.kind) for record in records]
+        document = _computed(evaluation, recordings)
     except (RecordRefused, BadStep, BadSetup, OSError, Record.DoesNotExist) as fault:
         yield differ("record", "evaluated", f"cannot be computed: {fault}")
         return
+    digest = digest_of_parts(recordings) if len(records) > 1 else records[0].sha256
+    if evaluation.record_digest != digest:
+        yield differ("record_digest", evaluation.record_digest, digest)
     if evaluation.verdict != document["verdict"]:
         yield differ("verdict", evaluation.verdict, document["verdict"])
     yield from _of_rows(evaluation, document["findings"], differ)
@@ -161,7 +171,6 @@ def _differences(evaluation: Evaluation) -> Iterator[Difference]:
 def _of_digests(evaluation: Evaluation, differ: Callable[..., Difference]) -> Iterator[Difference]:
     digests = {name: getattr(evaluation, name) for name in ("record_digest", "plan_digest", "setup_digest")}
     now = {
-        "record_digest": evaluation.record.sha256,
         "plan_digest": evaluation.run.step.plan.digest,
         "setup_digest": digest_of(setup_document(evaluation.run)),
         "digest": digest_of({"document": evaluation.document, **digests}),
@@ -172,11 +181,28 @@ def _of_digests(evaluation: Evaluation, differ: Callable[..., Difference]) -> It
             yield differ(name, stored, computed)
 
 
-def _computed(evaluation: Evaluation) -> dict[str, Any]:
+def _records_of(evaluation: Evaluation) -> list[Record]:
+    """Return the records that were judged together: one, or those of the run up to the newest of them."""
+    if not KINDS[evaluation.run.step.kind].takes_all_records:
+        return [evaluation.record]
+    rows = Record.objects.select_related("run").filter(
+        run=evaluation.run_id, state=Record.State.READ, pk__lte=evaluation.record_id
+    )
+    return [row for row in rows.order_by("pk") if row.summary.get("arrays")]
+
+
+def _of_bytes(records: list[Record], differ: Callable[..., Difference]) -> Iterator[Difference]:
+    for record in records:
+        with absolute(record.path).open("rb") as stream:
+            digest = hashlib.file_digest(stream, "sha256").hexdigest()
+        if digest != record.sha256:
+            yield differ("bytes", record.sha256, digest)
+
+
+def _computed(evaluation: Evaluation, recordings: list[Recording]) -> dict[str, Any]:
     run: Run = evaluation.run
-    recording = _read_again(evaluation.record, run.step.kind)
     step, setup = parse_step(document_of(run)), parse_setup(setup_document(run))
-    return evaluate(step, [recording], setup).as_dict()
+    return evaluate(step, recordings, setup).as_dict()
 
 
 def _read_again(record: Record, kind: str) -> Recording:

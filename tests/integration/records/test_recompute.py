@@ -97,9 +97,21 @@ def test_an_altered_document_verdict_and_a_missing_row_are_found(judged):
     assert fields == {"digest", "verdict", "document.verdict", "findings"}
 
 
+def test_a_record_whose_bytes_were_altered_is_told(judged):
+    path = absolute(Record.objects.get().path)
+    content = path.read_bytes()
+    path.chmod(0o600)
+    path.write_bytes(content.rstrip() + b"\n\n")
+    told = recompute_findings().differences[0]
+    assert (told.field, told.stored) == ("bytes", Record.objects.get().sha256)
+    assert told.computed != told.stored
+
+
 def test_a_changed_set_up_and_a_lost_record_are_told(judged):
     Evaluation.objects.update(setup_digest="0" * 64)
     assert [difference.field for difference in recompute_findings().differences] == ["setup_digest", "digest"]
+    Evaluation.objects.update(record_digest="1" * 64)
+    assert "record_digest" in {difference.field for difference in recompute_findings().differences}
     absolute(Record.objects.get().path).unlink()
     told = recompute_findings().differences[-1]
     assert (told.field, told.stored) == ("record", "evaluated")
