@@ -21,6 +21,7 @@ from records.models import Certificate, Nonconformance, Record, Run, RunPhoto, S
 from records.services.certificates import request_certificate
 from schedules.models import Authorisation, Unit, UnitPhoto
 from tests.integration.certificates import world
+from tests.integration.planted_equipment import equipment_things
 
 DIGEST = "a" * 64
 
@@ -72,7 +73,10 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
         "organisation": customer.organisation,
         "certificate_number": certificate.number,
         "link": "no-such-link",
+        "export_form": "csv",
     }
+    things |= equipment_things(things["instrument"], run, people["quality_manager"], letter)
+    things["bay"] = run.bay
     return Planted(things, (order.number, unit.serial, unit.number, run.number, certificate.number))
 
 

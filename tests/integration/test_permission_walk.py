@@ -21,7 +21,17 @@ SUBJECTS: tuple[tuple[str, dict[str, str]], ...] = (
     (r"^people/", {"pk": "user", "token_pk": "token"}),
     (r"^jobs/", {"pk": "job"}),
     (r"^instruments/systems/", {"pk": "system"}),
-    (r"^instruments/", {"pk": "instrument"}),
+    (r"^instruments/checks/", {"pk": "standard", "alarm_pk": "alarm"}),
+    (r"^instruments/import/", {"pk": "import"}),
+    (r"^instruments/export/", {"form": "export_form"}),
+    (r"^instruments/calendar/", {"secret": "link"}),
+    (
+        r"^instruments/",
+        {"pk": "instrument", "range_pk": "range", "file_pk": "file", "draft_pk": "draft"},
+    ),
+    (r"^nonconforming-work/", {"pk": "work", "affected_pk": "affected", "letter_pk": "letter"}),
+    (r"^calibrations/", {"pk": "calibration"}),
+    (r"^bays/", {"pk": "bay"}),
     (r"^orders/", {"pk": "order", "order_pk": "order"}),
     (r"^units/", {"pk": "unit"}),
     (r"^photographs/", {"pk": "unit_photo"}),
@@ -45,7 +55,7 @@ SUBJECTS: tuple[tuple[str, dict[str, str]], ...] = (
     (r"^portal/witness/", {"token": "link"}),
 )
 # Open to everybody, and the sign-in pages of the library, which has its own tests.
-OPEN = re.compile(r"^(health/|account/|verify/|portal/witness/)")
+OPEN = re.compile(r"^(health/|account/|verify/|portal/witness/|instruments/calendar/)")
 API = re.compile(r"^api/")
 PORTAL = re.compile(r"^portal/")
 PEOPLE = re.compile(r"^people/")
