@@ -24,7 +24,7 @@ from schedules.models import Authorisation, Evidence, PackVersion, Unit, UnitPho
 from schedules.rules.packs import SHIPPED
 from schedules.services.packs import write_pack
 from tests.integration.certificates import world
-from tests.integration.planted_instruments import plant_instrument_room, plant_nonconforming_work
+from tests.integration.planted_equipment import equipment_things
 
 DIGEST = "a" * 64
 
@@ -87,8 +87,7 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
         "link": "no-such-link",
         "export_form": "csv",
     }
-    things |= plant_instrument_room(things["instrument"], people["quality_manager"])
-    things |= plant_nonconforming_work(run, people["quality_manager"])
+    things |= equipment_things(things["instrument"], run, people["quality_manager"], letter)
     return Planted(things, (order.number, unit.serial, unit.number, run.number, certificate.number))
 
 
