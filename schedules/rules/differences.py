@@ -77,9 +77,15 @@ def _told(value: Any, unit: str) -> str:
     if value in (None, "", []):
         return "not stated"
     if isinstance(value, list):
-        return ", ".join(str(one) for one in value)
+        return ", ".join(_listed(one) for one in value)
     shown = f"{value:g}" if isinstance(value, int | float) else str(value).replace("_", " ")
     return f"{shown} {unit}".rstrip()
+
+
+def _listed(one: Any) -> str:
+    if isinstance(one, Mapping):
+        return "(" + ", ".join(f"{FIELDS_BY_NAME[name].label.lower()} {value:g}" for name, value in one.items()) + ")"
+    return str(one).replace("_", " ")
 
 
 def _packs(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]]) -> Iterator[str]:

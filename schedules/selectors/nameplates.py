@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from schedules.rules import RATING_FIELDS, RatingField
+from schedules.rules import FIELDS_BY_NAME, RATING_FIELDS, RatingField
 
 ORDER_OWNED = frozenset(
     {"standards", "decision_rule", "guard_factor", "discharge_procedure", "hold_points", "witness_points"}
@@ -36,6 +36,23 @@ def rating_lines(ratings: dict[str, Any]) -> list[RatingLine]:
     lines = []
     for field in RATING_FIELDS:
         if field.name in ratings and field.name not in NAMED_ELSEWHERE:
-            value = ratings[field.name]
-            lines.append(RatingLine(field.label, ", ".join(value) if isinstance(value, list) else value, field.unit))
+            lines.append(RatingLine(field.label, value_in_words(field, ratings[field.name]), field.unit))
     return lines
+
+
+def value_in_words(field: RatingField, value: Any) -> Any:
+    """Return a rating as a reader sees it: words without underscores, branches with labels and units."""
+    if field.form == "branches":
+        return "; ".join(_branch(place, branch) for place, branch in enumerate(value, start=1))
+    if field.form in ("choice", "choices", "texts"):
+        words = value if isinstance(value, list | tuple) else [value]
+        return ", ".join(word if field.form == "texts" else word.replace("_", " ") for word in words)
+    return value
+
+
+def _branch(place: int, branch: dict[str, float]) -> str:
+    parts = [
+        f"{FIELDS_BY_NAME[name].label.lower()} {number:g} {FIELDS_BY_NAME[name].unit}".strip()
+        for name, number in branch.items()
+    ]
+    return f"branch {place}: {', '.join(parts)}"

@@ -35,7 +35,12 @@ class OrderForm(RefusableForm):
     decision_rule = forms.ChoiceField(
         choices=Order.DecisionRule.choices, help_text="Agreed with the customer before any test (ISO/IEC 17025 7.1.3)."
     )
-    discharge_procedure = forms.ChoiceField(choices=Order.DischargeProcedure.choices)
+    discharge_procedure = forms.ChoiceField(
+        choices=Order.DischargeProcedure.choices,
+        required=False,
+        initial=Order.DischargeProcedure.AGREED_PRACTICE,
+        help_text="A unit whose documents do not have it takes its own document's.",
+    )
     hold_kinds = forms.MultipleChoiceField(
         label="Hold points",
         choices=list(STEP_KINDS.items()),
