@@ -152,6 +152,11 @@ def _stage_changes(old: Mapping[Any, Mapping[str, Any]], new: Mapping[Any, Mappi
                 yield f"{title}, {words}: {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"
 
 
+def _named(quantity: str) -> str:
+    """Return a quantity's name without the unit that its suffix states."""
+    return (quantity.rpartition("_")[0] if unit_of(quantity) else quantity).replace("_", " ")
+
+
 def _limit_changes(
     old: Mapping[Any, Mapping[str, Any]], new: Mapping[Any, Mapping[str, Any]], words: str
 ) -> Iterator[str]:
@@ -160,9 +165,9 @@ def _limit_changes(
             continue
         was, is_ = old.get(key, {}), new.get(key, {})
         unit = unit_of(key[0])
-        title = " ".join(part.replace("_", " ") for part in key if part)
+        title = ", ".join(part for part in (_named(key[0]), *(one.replace("_", " ") for one in key[1:])) if part)
         for name, bound in _BOUNDS:
             if was.get(name) != is_.get(name):
-                yield f"{words} of {title}, {bound}: {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"
+                yield f"{words} of {title}: {bound} {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"
         if was and is_ and was.get("decision") != is_.get("decision"):
             yield f"decision rule of {title}: {_told(was['decision'], '')}, now {_told(is_['decision'], '')}"
