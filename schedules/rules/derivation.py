@@ -153,10 +153,12 @@ def _completed(stated: Mapping[str, Any], level: FoundLevel) -> tuple[dict[str, 
         ratings[key] = value
         added.append(FilledIn(key, float(f"{value:.6g}"), "worked out from the other ratings"))
     if "branches" in ratings:
-        ratings["branches"] = tuple(
+        whole = [
             own | {name: float(f"{value:.6g}") for name, value in completed(branch.ratings).items()}
             for own, branch in zip(ratings["branches"], branches_of(ratings), strict=True)
-        )
+        ]
+        # A sweep shows its branches by rising resonance, so that is their order in the plan too.
+        ratings["branches"] = tuple(sorted(whole, key=lambda own: own.get("tuned_order", 0.0)))
     notes += [_told(one) for one in added]
     if ratings["power_frequency_kv"] > row.power_frequency_kv:
         notes.append(f"The order asks {ratings['power_frequency_kv']:g} kV; the row has {row.power_frequency_kv:g} kV.")

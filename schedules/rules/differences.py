@@ -140,7 +140,7 @@ def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[st
 
 
 def _by(rows: Sequence[Mapping[str, Any]], *keys: str) -> dict[tuple[str, ...], Mapping[str, Any]]:
-    return {tuple(row.get(key, "") for key in keys): row for row in rows}
+    return {tuple(str(row.get(key, "")) for key in keys): row for row in rows}
 
 
 def _stage_changes(old: Mapping[Any, Mapping[str, Any]], new: Mapping[Any, Mapping[str, Any]]) -> Iterator[str]:
@@ -165,7 +165,15 @@ def _limit_changes(
             continue
         was, is_ = old.get(key, {}), new.get(key, {})
         unit = unit_of(key[0])
-        title = ", ".join(part for part in (_named(key[0]), *(one.replace("_", " ") for one in key[1:])) if part)
+        title = ", ".join(
+            part
+            for part in (
+                _named(key[0]),
+                *(one.replace("_", " ") for one in key[1:2]),
+                *(f"branch {one}" for one in key[2:] if one),
+            )
+            if part
+        )
         for name, bound in _BOUNDS:
             if was.get(name) != is_.get(name):
                 yield f"{words} of {title}: {bound} {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"

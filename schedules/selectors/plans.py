@@ -124,8 +124,8 @@ def criterion_line(criterion: dict[str, Any]) -> CriterionLine:
 
 
 def _of_branch(criterion: dict[str, Any]) -> str:
-    branch = criterion.get("branch", "")
-    return f" ({branch.replace('_', ' ')})" if branch else ""
+    branch = criterion.get("branch")
+    return f" (branch {branch})" if branch else ""
 
 
 def basis_line(basis: dict[str, Any], unconfirmed: Places = NOWHERE) -> BasisLine:

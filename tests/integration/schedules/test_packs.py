@@ -27,7 +27,7 @@ def test_an_error_keeps_what_was_typed_and_names_the_key(send, tester):
     broken = OWN.replace('hold_s = "60"', 'hold = "60"', 1)
     page = send(tester, reverse("schedules:pack-create"), name="works_practice", content=broken)
     assert page.status_code == 200
-    assert "procedures[0].stages[0].hold: is not a key of the format. Mend: did you mean hold_s?" in text(page)
+    assert "procedures[0].stages[0].hold_s: is missing. Mend: add hold_s" in text(page)
     assert "Works practice 7" in text(page)
     assert PackVersion.objects.count() == 0
 
