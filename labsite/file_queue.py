@@ -56,7 +56,7 @@ class Transport(filesystem.Transport):
     def _take_what_waits(self) -> None:
         """Deliver messages until none waits or the worker has enough."""
         with contextlib.suppress(Empty):
-            while True:
+            while self.cycle is not None:
                 self.cycle.get(self._deliver)
 
 

@@ -189,7 +189,10 @@ WHITENOISE_USE_FINDERS = not PRODUCTION
 CELERY_TASK_SERIALIZER = "json"
 CELERY_ACCEPT_CONTENT = ["json"]
 CELERY_TIMEZONE = "UTC"
-CELERY_BEAT_SCHEDULE = {"jobs.sweep": {"task": "jobs.sweep", "schedule": 2.0}}
+CELERY_BEAT_SCHEDULE = {
+    "jobs.sweep": {"task": "jobs.sweep", "schedule": 2.0},
+    "equipment.remind": {"task": "equipment.remind", "schedule": 3600.0},
+}
 
 # API
 REST_FRAMEWORK = {

@@ -7,3 +7,10 @@ class RecordsConfig(AppConfig):
     """The app of runs and certificates."""
 
     name = "records"
+
+    def ready(self) -> None:
+        """Ask to be told when a calibration finds an instrument wrong."""
+        from equipment.services.found_wrong import when_found_wrong
+        from records.services.impact import open_work
+
+        when_found_wrong("records", open_work)

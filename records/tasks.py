@@ -9,20 +9,23 @@ from django.conf import settings
 
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
+from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import KINDS, evaluate
-from records.evaluation.quantities import CHANNELS_BY_KIND
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
 from records.models.procedure import document_of
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
-from records.readers.recording import Limits, Recording
+from records.readers.recording import Limits, Recording, Samples
 from records.readers.refusals import MappingNeeded, RecordRefused
+from records.readers.wanted import Wanted
 from records.selectors.digests import digest_of, setup_document
-from records.services import composing
+from records.services import assessing, composing, impact_document
 from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
+from records.services.impact import DOCUMENT_JOB, PART_JOB, TRACE_JOB
+from records.services.pairing import companion_of, keep_pair
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
 
@@ -33,12 +36,15 @@ STAGES = ("Reading", "Checking", "Judging", "Saving")
 def evaluate_record(progress: Progress, *, record_id: int) -> None:
     """Read one record in a child process, judge it against its step, keep what was found; a repeat changes nothing."""
     record = _fetch(record_id)
-    if record is None or record.state != Record.State.STORED:
+    if record is None:
+        raise JobRefused(f"There is no record number {record_id}. Nothing was judged; upload the file again.")
+    if record.state != Record.State.STORED:
         return
     step = _step(record)
     progress.stage("Reading", 10)
     try:
-        recording, used_map = _read(record, step)
+        companion = companion_of(record)
+        recording, used_map = _read(record, step, companion)
     except MappingNeeded as need:
         preview = need.preview.as_dict() if need.preview else {}
         with progress.completing(need.message):
@@ -50,13 +56,15 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
             keep_refusal(record=record, words=words, by=record.uploaded_by)
         return
     progress.stage("Checking", 50)
-    summary = _summary(record, recording, used_map)
-    keep_arrays(summary["arrays"], [recording.time_s, *recording.channels.values()])
+    summary = _summary(record, recording, used_map, companion)
+    keep_arrays(summary["arrays"], _columns(recording))
     progress.stage("Judging", 70)
     judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
     progress.stage("Saving", 90)
     with progress.completing():
         keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
+        if companion is not None:
+            keep_pair(record=record, companion=companion, by=record.uploaded_by)
 
 
 def _fetch(record_id: int) -> Record | None:
@@ -78,18 +86,25 @@ def _step(record: Record) -> Step:
         ) from fault
 
 
-def _read(record: Record, step: Step) -> tuple[Recording, ColumnMap | None]:
+def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
-    needed = CHANNELS_BY_KIND[step.kind]
+    beside = absolute(companion.path) if companion else None
     place = absolute(record.path)
+
+    def read(columns: ColumnMap | None) -> Recording:
+        def demand(wanted: Wanted) -> Recording:
+            return read_in_child(place, columns=columns, limits=limits, wanted=wanted, companion=beside)
+
+        return read_any_set(step.kind, demand)
+
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
     try:
-        return read_in_child(place, columns=own, limits=limits, needed=needed), own
+        return read(own), own
     except MappingNeeded as need:
         for remembered in _remembered(record) if own is None else ():
             try:
-                return read_in_child(place, columns=remembered, limits=limits, needed=needed), remembered
+                return read(remembered), remembered
             except RecordRefused:
                 continue
         raise need
@@ -107,18 +122,29 @@ def _located(refusal: RecordRefused) -> str:
     return refusal.message
 
 
-def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -> dict[str, Any]:
+def _columns(recording: Recording) -> dict[str, Samples]:
+    """Return the arrays by name, the time axis first where the record runs over time."""
+    has_time = len(recording.time_s) or not recording.channels
+    return {**({"time_s": recording.time_s} if has_time else {}), **recording.channels}
+
+
+def _summary(
+    record: Record, recording: Recording, used_map: ColumnMap | None, companion: Record | None
+) -> dict[str, Any]:
     """Return what pages show of a record that was read, and where its arrays lie."""
     mapped = used_map.as_dict() if used_map else {}
-    mark = digest_of(mapped)[:8] if mapped else "plain"
+    how = {**mapped, "companion": companion.sha256} if companion else mapped
+    mark = digest_of(how)[:8] if how else "plain"
     return {
         "rows": recording.rows,
         "duration_s": recording.duration_s,
-        "channels": ["time_s", *recording.channels],
+        "channels": list(_columns(recording)),
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "columns_used": mapped,
-        "arrays": f"{record.path}-{mark}.npy",
+        "arrays": f"{record.path}-{mark}.parquet",
+        "preview": recording.preview.as_dict() if recording.preview else {},
+        "companion": {"name": companion.given_name, "sha256": companion.sha256} if companion else None,
     }
 
 
@@ -126,3 +152,21 @@ def _summary(record: Record, recording: Recording, used_map: ColumnMap | None) -
 def compose_certificate(progress: Progress, *, certificate_id: int, form: str) -> None:
     """Compose the draft or the final form of one certificate; the same content gives the same file."""
     composing.compose_form(progress, certificate_id, form)
+
+
+@job(TRACE_JOB, stages=("Tracing",))
+def trace_impact(progress: Progress, *, work_id: int) -> None:
+    """List what a wrong instrument touched; the runs are recomputed in parts, by as many workers as there are."""
+    assessing.trace(progress, work_id)
+
+
+@job(PART_JOB, stages=("Recomputing", "Saving"))
+def recompute_impact(progress: Progress, *, work_id: int, first: int, last: int) -> None:
+    """Recompute one part of the affected runs with the error that was found."""
+    assessing.recompute_part(progress, work_id, first, last)
+
+
+@job(DOCUMENT_JOB, stages=impact_document.STAGES)
+def compose_impact(progress: Progress, *, work_id: int) -> None:
+    """Compose the document for the file of nonconforming work."""
+    impact_document.compose_document(progress, work_id)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Literal
 
+from equipment.metrology.rounding import rounded
+
 Verdict = Literal["conforms", "does_not_conform", "inconclusive"]
 Statement = Literal["pass", "conditional_pass", "conditional_fail", "fail"]
 
@@ -217,19 +219,52 @@ _VERDICTS: Mapping[Statement, Verdict] = {
 }
 
 
-def _in_words(statement: Statement, value: str, limits: str, band: float, margin: float, unit: str) -> str:
+@dataclass(frozen=True)
+class _Spoken:
+    """How numbers are said beside one value: value, margin and guard band to one decimal place, with the unit."""
+
+    value: float
+    expanded_uncertainty: float | None
+    unit: str
+
+    @property
+    def value_text(self) -> str:
+        if self.expanded_uncertainty is None:
+            return f"{_alone(self.value)}{self.unit}"
+        return f"{rounded(self.value, self.expanded_uncertainty).value_text}{self.unit}"
+
+    def beside(self, difference: float) -> str:
+        """Return a difference from the value to the value's own decimal place; what vanishes there is said as less."""
+        if not math.isfinite(difference):
+            return f"{difference:g}{self.unit}"
+        if self.expanded_uncertainty is None:
+            return f"{_alone(difference)}{self.unit}"
+        shown = rounded(difference, self.expanded_uncertainty)
+        if difference != 0 and float(shown.value_text) == 0:
+            return f"less than {10.0**-shown.decimals:.{max(shown.decimals, 0)}f}{self.unit}"
+        return f"{shown.value_text}{self.unit}"
+
+
+def _alone(value: float) -> str:
+    """Return a number without an uncertainty: four significant digits, no exponent where one is avoidable."""
+    text = rounded(value, None).value_text if abs(value) >= 1e-4 or value == 0 else f"{value:.4g}"
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
+
+
+def _in_words(statement: Statement, said: _Spoken, subject: str, limits: str, band: float, margin: float) -> str:
     place = "inside" if margin >= 0 else "beyond"
-    lies = f"{value} lies {abs(margin):.4g}{unit} {place} the limit ({limits})"
+    guard = said.beside(abs(band))
+    lies = f"{subject or said.value_text} lies {said.beside(abs(margin))} {place} the limit ({limits})"
     if band == 0:
         return f"{lies}; simple acceptance leaves no guard band."
-    needed = f"the guard band is {abs(band):.4g}{unit}"
+    needed = f"the guard band is {guard}"
     if band < 0:
-        return f"{lies}; the non-critical rule refuses only beyond the limit by more than {abs(band):.4g}{unit}."
+        return f"{lies}; the non-critical rule refuses only beyond the limit by more than {guard}."
     return {
         "pass": f"{lies}; {needed}, which is kept.",
         "conditional_pass": f"{lies}, but {needed}: with this uncertainty it cannot be called conforming.",
         "conditional_fail": f"{lies}, but {needed}: with this uncertainty it cannot be called nonconforming.",
-        "fail": f"{lies}, by more than the guard band of {abs(band):.4g}{unit}.",
+        "fail": f"{lies}, by more than the guard band of {guard}.",
     }[statement]
 
 
@@ -252,6 +287,7 @@ def decide(
     rule: str = "simple_acceptance",
     guard_factor: float | None = None,
     unit: str = "",
+    subject: str = "",
 ) -> Decision:
     """Decide whether one value conforms to its limits, with the measurement uncertainty and an agreed rule.
 
@@ -276,6 +312,8 @@ def decide(
         The customer's own r, dimensionless.
     unit : str
         Symbol of the unit, for the reason only.
+    subject : str
+        What the reason calls the value, as ``That`` where the value was said before; else the value itself.
 
     Returns
     -------
@@ -318,7 +356,7 @@ def decide(
     if expanded_uncertainty is None and factor != 0:
         needs = DECISION_RULES[rule].title
         return _undecided(f"The uncertainty is not known, and the agreed rule needs it ({needs}).", rule)
-    return _judge(value, expanded_uncertainty, coverage_factor, minimum, maximum, rule, factor, spaced)
+    return _judge(value, expanded_uncertainty, coverage_factor, minimum, maximum, rule, factor, spaced, subject)
 
 
 def _judge(
@@ -330,6 +368,7 @@ def _judge(
     rule: str,
     factor: float,
     spaced: str,
+    subject: str,
 ) -> Decision:
     band = factor * (expanded_uncertainty or 0.0)
     margin, limit = _margin(value, minimum, maximum)
@@ -337,7 +376,7 @@ def _judge(
     statement = _state(margin, band, slack)
     low, high = (None if minimum is None else minimum + band), (None if maximum is None else maximum - band)
     limits = _limits_in_words(minimum, maximum, spaced)
-    reason = _in_words(statement, f"{value:.6g}{spaced}", limits, band, margin, spaced)
+    reason = _in_words(statement, _Spoken(value, expanded_uncertainty, spaced), subject, limits, band, margin)
     if low is not None and high is not None and low > high:
         reason += " The guard bands overlap: with this uncertainty no value can be accepted."
     if expanded_uncertainty is None:

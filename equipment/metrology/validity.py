@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import zip_longest
 from typing import Literal
 
 StatusCode = Literal[
@@ -16,17 +17,22 @@ StatusCode = Literal[
     "failed_calibration",
     "quarantined",
     "in_repair",
+    "in_calibration",
     "retired",
+    "outside_range",
+    "not_assigned",
+    "recalibrated_since",
 ]
-OutOfServiceKind = Literal["quarantined", "in_repair", "retired"]
+OutOfServiceKind = Literal["quarantined", "in_repair", "in_calibration", "retired"]
 BoardClass = Literal["overdue", "due_soon", "fine", "out_of_service"]
 
 _OUT_OF_SERVICE_WORDS = {
     "quarantined": "The instrument is quarantined",
     "in_repair": "The instrument is being repaired",
+    "in_calibration": "The instrument is away for calibration",
     "retired": "The instrument is retired",
 }
-_BY_SEVERITY: tuple[OutOfServiceKind, ...] = ("retired", "quarantined", "in_repair")
+_BY_SEVERITY: tuple[OutOfServiceKind, ...] = ("retired", "quarantined", "in_repair", "in_calibration")
 
 
 @dataclass(frozen=True)
@@ -68,6 +74,62 @@ class OutOfService:
 
 
 @dataclass(frozen=True)
+class StateFrom:
+    """The instrument is in service (``kind`` None) or out of it from a moment on; ``at`` is a number of that moment."""
+
+    at: float
+    on: date
+    kind: OutOfServiceKind | None
+    reason: str = ""
+
+
+def absences(changes: Sequence[StateFrom]) -> list[OutOfService]:
+    """Return the days out of service that a series of state changes makes.
+
+    The changes are taken in order of their moments, whatever the order they are given in; of several at one moment
+    the worst counts. A day on which the instrument came back counts as in service, as in `OutOfService.covers`.
+
+    Parameters
+    ----------
+    changes : sequence of StateFrom, shape (n,)
+        In any order.
+
+    Returns
+    -------
+    list of OutOfService
+        In order of time, the last one open where the instrument is still out.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> away = StateFrom(1.0, date(2026, 3, 2), "quarantined", "fell")
+    >>> back = StateFrom(2.0, date(2026, 3, 9), None)
+    >>> [(gap.since.day, gap.until.day) for gap in absences([back, away])]
+    [(2, 9)]
+    """
+    standing: dict[float, StateFrom] = {}
+    for change in changes:
+        known = standing.get(change.at)
+        if known is None or _severity(change) < _severity(known):
+            standing[change.at] = change
+    ordered = [standing[at] for at in sorted(standing)]
+    ends = [change.on for change in ordered[1:]]
+    return [
+        OutOfService(change.kind, change.on, until, change.reason)
+        for change, until in zip_longest(ordered, ends)
+        if change.kind is not None
+    ]
+
+
+def _severity(change: StateFrom) -> tuple[int, str]:
+    rank = len(_BY_SEVERITY) if change.kind is None else _BY_SEVERITY.index(change.kind)
+    return rank, change.reason
+
+
+@dataclass(frozen=True)
 class CalibrationStatus:
     """The answer for one instrument on one day.
 
@@ -77,7 +139,8 @@ class CalibrationStatus:
         The instrument may be used for a measurement on that day.
     code : str
         Reason as a code: ``valid``, ``not_required``, ``expired``, ``never_calibrated``, ``calibrated_later``,
-        ``failed_calibration``, ``quarantined``, ``in_repair``, ``retired``.
+        ``failed_calibration``, ``quarantined``, ``in_repair``, ``in_calibration``, ``retired``, ``outside_range``,
+        ``not_assigned``, ``recalibrated_since``.
     reason : str
         The same as a sentence.
     due_on : date or None
@@ -163,20 +226,40 @@ def _code_and_reason(
     if absent:
         worst = min(absent, key=lambda period: (_BY_SEVERITY.index(period.kind), period.since, period.reason))
         why = f" ({worst.reason})" if worst.reason else ""
-        return worst.kind, f"{_OUT_OF_SERVICE_WORDS[worst.kind]} since {worst.since}{why}."
+        return worst.kind, f"{_OUT_OF_SERVICE_WORDS[worst.kind]} since {in_words(worst.since)}{why}."
     if not needs_calibration:
         return "not_required", "The instrument is used as an indicator only and needs no calibration."
     if counts is None:
         if not calibrations:
             return "never_calibrated", "The instrument was never calibrated."
         first = min(calibration.performed_on for calibration in calibrations)
-        return "calibrated_later", f"The first calibration is of {first}, after the day of use, {on}."
+        return (
+            "calibrated_later",
+            f"The first calibration is of {in_words(first)}, after the day of use, {in_words(on)}.",
+        )
     if not counts.passed:
-        return "failed_calibration", f"The calibration of {counts.performed_on} found the instrument unfit for use."
+        return (
+            "failed_calibration",
+            f"The calibration of {in_words(counts.performed_on)} found the instrument unfit for use.",
+        )
     if counts.due_on < on:
         late = (on - counts.due_on).days
-        return "expired", f"The calibration ended on {counts.due_on}, {late} {'day' if late == 1 else 'days'} before."
-    return "valid", f"In calibration: performed {counts.performed_on}, due {counts.due_on}."
+        return (
+            "expired",
+            f"The calibration ended on {in_words(counts.due_on)}, {late} {'day' if late == 1 else 'days'} before.",
+        )
+    return "valid", f"In calibration: performed {in_words(counts.performed_on)}, due {in_words(counts.due_on)}."
+
+
+def in_words(day: date) -> str:
+    """Return a day as people write it.
+
+    Examples
+    --------
+    >>> in_words(date(2026, 3, 1))
+    '1 Mar 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
 
 
 def board_class(status: CalibrationStatus, *, horizon_days: int = 60) -> BoardClass:

@@ -12,6 +12,16 @@ class Calibration(models.Model):
         WITHIN = "within", "Within what the laboratory requires"
         OUTSIDE = "outside", "Outside what the laboratory requires"
 
+    class AsFound(models.TextChoices):
+        WITHIN = "within", "Found within what the laboratory requires"
+        DOUBTFUL = "doubtful", "Found within, but not beyond doubt"
+        OUTSIDE = "outside", "Found outside what the laboratory requires"
+        NOT_STATED = "not_stated", "Not stated"
+
+    class Correction(models.TextChoices):
+        INTERPOLATED = "interpolated", "Interpolated between the points"
+        LINE = "line", "Straight line through the points"
+
     instrument = models.ForeignKey("equipment.Instrument", on_delete=models.PROTECT, related_name="calibrations")
     laboratory = models.CharField(max_length=200)
     accreditation = models.CharField(max_length=80, blank=True)
@@ -21,6 +31,13 @@ class Calibration(models.Model):
     relative_uncertainty_pct = models.FloatField(help_text="Expanded, in per cent of the reading")
     coverage_factor = models.FloatField(default=2.0)
     verdict = models.CharField(max_length=20, choices=Verdict.choices, default=Verdict.WITHIN)
+    as_found = models.CharField(max_length=20, choices=AsFound.choices, default=AsFound.NOT_STATED)
+    was_adjusted = models.BooleanField(default=False)
+    adjustment = models.TextField(blank=True)
+    temperature_c = models.FloatField(null=True, blank=True)
+    relative_humidity_pct = models.FloatField(null=True, blank=True)
+    conditions = models.CharField(max_length=300, blank=True)
+    correction_method = models.CharField(max_length=20, choices=Correction.choices, default=Correction.INTERPOLATED)
     remarks = models.TextField(blank=True)
     entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)
@@ -50,11 +67,18 @@ class CalibrationPoint(models.Model):
     moment = models.CharField(max_length=10, choices=Moment.choices)
     unit = models.CharField(max_length=12)
     reference = models.FloatField()
+    nominal = models.FloatField(null=True, blank=True)
     reading = models.FloatField()
     expanded_uncertainty = models.FloatField()
+    coverage_factor = models.FloatField(default=2.0)
 
     class Meta:
         ordering = ("moment", "reference")
 
     def __str__(self) -> str:
         return f"{self.reading} {self.unit} at {self.reference} {self.unit}, {self.get_moment_display()}"
+
+    @property
+    def correction(self) -> float:
+        """Return what has to be added to the reading [unit of the point]."""
+        return self.reference - self.reading

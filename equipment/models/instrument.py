@@ -43,12 +43,21 @@ class InstrumentQuerySet(models.QuerySet["Instrument"]):
         return self.filter(quantity=quantity) if quantity else self
 
     def for_list(self) -> InstrumentQuerySet:
-        """Return with the calibrations that a status needs."""
-        return self.prefetch_related("calibrations")
+        """Return with the calibrations and the states that a status needs."""
+        return self.prefetch_related("calibrations", "state_changes")
 
     def for_detail(self) -> InstrumentQuerySet:
-        """Return with calibrations, their points, and the systems it belongs to."""
-        return self.prefetch_related("calibrations__points", "memberships__system")
+        """Return with calibrations and their points, states, ranges, log, files, and the systems it belongs to."""
+        return self.prefetch_related(
+            "calibrations__points",
+            "calibrations__files",
+            "state_changes__entered_by",
+            "ranges",
+            "log__entered_by",
+            "files",
+            "drafts",
+            "memberships__system",
+        )
 
 
 class Instrument(models.Model):
@@ -67,12 +76,14 @@ class Instrument(models.Model):
     serial = models.CharField(max_length=80)
     firmware = models.CharField(max_length=80, blank=True)
     location = models.CharField(max_length=120, blank=True)
+    custodian = models.CharField(max_length=120, blank=True)
     quantity = models.CharField(max_length=20, choices=Quantity.choices)
     range_text = models.CharField(max_length=120, blank=True)
     state = models.CharField(max_length=20, choices=State.choices, default=State.IN_USE)
     state_since = models.DateField(null=True, blank=True)
     state_reason = models.CharField(max_length=300, blank=True)
     interval_months = models.PositiveIntegerField(default=12)
+    is_indicator = models.BooleanField(default=False, help_text="Shows only, measures nothing that is judged")
     column_map = models.JSONField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 

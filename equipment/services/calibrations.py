@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from calendar import monthrange
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from equipment.metrology.accuracy import judge_points
 from equipment.models import Calibration, CalibrationPoint, Instrument
+from equipment.selectors.accuracy import AS_FOUND, AS_LEFT, error_points, required_of
+from equipment.services.found_wrong import tell_found_wrong
 from equipment.services.rights import require_right
 from labsite.ledger.services import record_entry, writing
 
@@ -25,6 +29,23 @@ class Point:
     reference: float
     reading: float
     expanded_uncertainty: float
+    coverage_factor: float = 2.0
+    nominal: float | None = None
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """Under what conditions a calibration was made, whether the instrument was adjusted, and how it is corrected."""
+
+    temperature_c: float | None = None
+    relative_humidity_pct: float | None = None
+    conditions: str = ""
+    was_adjusted: bool = False
+    adjustment: str = ""
+    correction_method: str = "interpolated"
+
+
+PLAIN = Circumstances()
 
 
 def enter_calibration(
@@ -33,19 +54,22 @@ def enter_calibration(
     laboratory: str,
     certificate_number: str,
     calibrated_on: date,
-    due_on: date,
+    due_on: date | None = None,
     relative_uncertainty_pct: float,
     coverage_factor: float = 2.0,
     accreditation: str = "",
     verdict: str = "within",
     remarks: str = "",
     points: Sequence[Point] = (),
+    circumstances: Circumstances = PLAIN,
     by: Any,
 ) -> Calibration:
     """Enter one calibration of an instrument with its points and one entry that lists them.
 
-    Refuses dates that cannot be, uncertainties that are not above zero, numbers that are none, and a certificate that
-    was entered before; then nothing is stored.
+    The due date follows from the instrument's interval where none is given. Where the laboratory requires an accuracy,
+    the points decide how the instrument was found and left; one found outside is told to whoever follows that up, in
+    the same transaction. Refuses dates that cannot be, uncertainties that are not above zero, numbers that are none, a
+    verdict that the points contradict, and a certificate that was entered before; then nothing is stored.
     """
     require_right("enter_calibration", by)
     calibration = Calibration(
@@ -54,28 +78,57 @@ def enter_calibration(
         accreditation=accreditation.strip(),
         certificate_number=certificate_number.strip(),
         calibrated_on=calibrated_on,
-        due_on=due_on,
+        due_on=due_on or due_from_interval(calibrated_on, instrument.interval_months),
         relative_uncertainty_pct=relative_uncertainty_pct,
         coverage_factor=coverage_factor,
         verdict=verdict,
         remarks=remarks.strip(),
         entered_by=by,
+        **asdict(circumstances),
     )
     _refuse_impossible(calibration)
     _refuse_bad_points(points)
     with writing():
         _refuse_entered_before(calibration)
+        _judge(calibration, points)
         calibration.full_clean(exclude=["instrument", "entered_by"], validate_unique=False, validate_constraints=False)
         calibration.save(force_insert=True)
         rows = [CalibrationPoint(calibration=calibration, **asdict(point)) for point in points]
         CalibrationPoint.objects.bulk_create(rows)
         _record(calibration, points, by)
+        if calibration.as_found == Calibration.AsFound.OUTSIDE:
+            tell_found_wrong(calibration, by)
     return calibration
 
 
+def due_from_interval(calibrated_on: date, months: int) -> date:
+    """Return the last day that a calibration covers: the day before the same day so many months later.
+
+    A day that the month does not have becomes its last one (common practice, no source).
+    """
+    year, month = divmod(calibrated_on.month - 1 + months, 12)
+    year, month = calibrated_on.year + year, month + 1
+    day = min(calibrated_on.day, monthrange(year, month)[1])
+    return date(year, month, day) - timedelta(days=1)
+
+
+def _judge(calibration: Calibration, points: Sequence[Point]) -> None:
+    """Say how the instrument was found from its points, and refuse a statement of how it was left that they deny."""
+    required = required_of(calibration.instrument)
+    calibration.as_found = judge_points(error_points(points, AS_FOUND), required).finding
+    left = judge_points(error_points(points, AS_LEFT), required)
+    if left.finding == "outside" and calibration.verdict == Calibration.Verdict.WITHIN:
+        raise ValidationError({"verdict": f"The points deny it. {left.reason} Choose outside, or mend the points."})
+    untouched = not calibration.was_adjusted and left.finding == "not_stated"
+    if untouched and calibration.as_found == "outside" and calibration.verdict == Calibration.Verdict.WITHIN:
+        raise ValidationError(
+            {"verdict": "It was found outside what is required, not adjusted, and no points as left say it is better."}
+        )
+
+
 def _record(calibration: Calibration, points: Sequence[Point], by: Any) -> None:
-    shown = ("laboratory", "accreditation", "certificate_number", "calibrated_on", "due_on", "relative_uncertainty_pct")
-    names = (*shown, "coverage_factor", "verdict", "remarks")
+    shown = ("as_found", "was_adjusted", "laboratory", "accreditation", "certificate_number", "calibrated_on", "due_on")
+    names = (*shown, "relative_uncertainty_pct", "coverage_factor", "verdict", "remarks")
     changes: dict[str, Any] = {name: [None, getattr(calibration, name)] for name in names}
     changes["points"] = [None, [asdict(point) for point in points]]
     action = "equipment.enter_calibration"
@@ -101,6 +154,10 @@ def _refuse_bad_points(points: Sequence[Point]) -> None:
             raise ValidationError({"points": f"Point {number} is neither as found nor as left."})
         if not (math.isfinite(point.reference) and math.isfinite(point.reading)):
             raise ValidationError({"points": f"Point {number} has a reference or a reading that is not a number."})
+        if point.nominal is not None and not math.isfinite(point.nominal):
+            raise ValidationError({"points": f"Point {number} has a nominal value that is not a number."})
+        if not _is_above_zero(point.coverage_factor):
+            raise ValidationError({"points": f"Point {number} needs a coverage factor above zero."})
         if not _is_above_zero(point.expanded_uncertainty):
             raise ValidationError({"points": f"Point {number} needs an expanded uncertainty above zero."})
 

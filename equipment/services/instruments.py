@@ -6,9 +6,10 @@ from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
-from equipment.models import Instrument
-from equipment.services.lifecycle import TRANSITIONS
+from equipment.models import Instrument, StateChange
+from equipment.services.lifecycle import TRANSITIONS, moment_of
 from equipment.services.rights import require_right
 from labsite.ledger.services import change_fields, create_with_entry, record_entry, writing
 
@@ -21,8 +22,10 @@ EDITABLE = (
     "firmware",
     "location",
     "quantity",
+    "custodian",
     "range_text",
     "interval_months",
+    "is_indicator",
 )
 
 
@@ -48,21 +51,42 @@ def edit_instrument(*, instrument: Instrument, version: int, changes: dict[str, 
 
 
 def change_state(*, instrument: Instrument, version: int, state: str, on: date, reason: str, by: Any) -> Instrument:
-    """Move an instrument on in its life from the day `on`. Refuses without a reason, and a move that does not exist."""
+    """Move an instrument on in its life from the day `on`, which may have passed.
+
+    Refuses without a reason, a day to come, a move that does not exist, and a day on which the instrument was retired
+    already. A day before the last change is entered afterwards: the instrument's state of today stays the last one's.
+    """
     require_right("change_state", by)
     if not reason.strip():
         raise ValidationError({"reason": "Say why; the reason stays in the history."})
+    if on > timezone.localdate():
+        raise ValidationError({"on": f"The day {on} has not come yet."})
     with writing():
         now = Instrument.objects.select_for_update().get(pk=instrument.pk)
-        if now.version == version and state not in TRANSITIONS[now.state]:
-            raise ValidationError(
-                {"state": f"{now.identifier} is {now.get_state_display().lower()}; it cannot go on so."}
-            )
-        changes = {"state": state, "state_since": on, "state_reason": reason.strip()}
-        action = "equipment.change_state"
-        return change_fields(
-            instance=now, version=version, changes=changes, action=action, reason=reason.strip(), by=by
+        last = now.state_changes.order_by("at", "pk").last()
+        is_later = last is not None and moment_of(on) < last.at
+        if now.version == version:
+            _refuse_move(now, state, on, is_later)
+        row = StateChange.objects.create(
+            instrument=now, state=state, on=on, at=moment_of(on), reason=reason.strip(), entered_by=by
         )
+        action = "equipment.change_state"
+        if is_later and now.version == version:
+            told = {"state_then": [None, state], "state_since": [None, on]}
+            record_entry(action=action, subject=now, changes=told, reason=row.reason, by=by)
+            return now
+        changes = {"state": state, "state_since": on, "state_reason": row.reason}
+        return change_fields(instance=now, version=version, changes=changes, action=action, reason=row.reason, by=by)
+
+
+def _refuse_move(now: Instrument, state: str, on: date, is_later: bool) -> None:
+    if state not in Instrument.State.values:
+        raise ValidationError({"state": "Choose one of the states of an instrument."})
+    retired = now.state_changes.filter(state=Instrument.State.RETIRED).order_by("at").first()
+    if is_later and (state == Instrument.State.RETIRED or (retired is not None and moment_of(on) >= retired.at)):
+        raise ValidationError({"on": f"{now.identifier} has later changes; retirement can only be the last one."})
+    if not is_later and state not in TRANSITIONS[now.state]:
+        raise ValidationError({"state": f"{now.identifier} is {now.get_state_display().lower()}; it cannot go on so."})
 
 
 def remember_columns(*, instrument: Instrument, column_map: dict[str, Any], by: Any) -> Instrument:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, time
 from typing import Any
+
+from django.utils import timezone
 
 from equipment.models import Instrument
 
@@ -14,8 +17,15 @@ TRANSITIONS: dict[Any, tuple[Any, ...]] = {
     State.QUARANTINED: (State.IN_USE, State.IN_CALIBRATION, State.RETIRED),
     State.RETIRED: (),
 }
+_NOON = time(12)
 
 
 def next_states(state: str) -> list[tuple[str, str]]:
     """Return the states that may follow, with their words."""
     return [(State(value).value, str(State(value).label)) for value in TRANSITIONS[state]]
+
+
+def moment_of(on: date) -> datetime:
+    """Return the moment that a change of that day gets: now for today, noon for a day that is entered later."""
+    now = timezone.localtime()
+    return now if on == now.date() else timezone.make_aware(datetime.combine(on, _NOON))

@@ -16,6 +16,19 @@ RIGHTS: dict[str, frozenset[Any]] = {
     "assign_system": QUALITY,
     "end_system": QUALITY,
     "remember_columns": LABORATORY_ROLES,
+    "log_event": LABORATORY_ROLES,
+    "hand_over": LABORATORY_ROLES,
+    "enter_range": QUALITY,
+    "keep_file": QUALITY,
+    "read_calibration": QUALITY,
+    "decide_interval": QUALITY,
+    "make_budget": QUALITY,
+    "check_system": LABORATORY_ROLES,
+    "enter_standard": QUALITY,
+    "read_standard": LABORATORY_ROLES,
+    "acknowledge_alarm": QUALITY,
+    "import_instruments": QUALITY,
+    "set_reminders": LABORATORY_ROLES,
 }
 
 

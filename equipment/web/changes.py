@@ -57,8 +57,8 @@ def change_instrument_state(request: HttpRequest, pk: int) -> HttpResponse:
     form = StateForm(request.POST or None, states=next_states(instrument.state), initial=initial)
     if form.is_valid():
         try:
-            on = timezone.localdate()
-            moved = change_state(instrument=instrument, on=on, **form.cleaned_data, by=request.user)
+            said = {**form.cleaned_data, "on": form.cleaned_data["on"] or timezone.localdate()}
+            moved = change_state(instrument=instrument, **said, by=request.user)
         except ValidationError as error:
             form.add_error(None, error)
         else:
@@ -76,7 +76,7 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
     points = points_formset(request.POST or None, lines=request.GET.get("lines", ""))
     if form.is_valid() and points.is_valid():
         try:
-            enter_calibration(instrument=instrument, points=points.values(), **form.cleaned_data, by=request.user)
+            enter_calibration(instrument=instrument, points=points.values(), **form.values(), by=request.user)
         except ValidationError as error:
             form.add_error(None, form.at_fields(error))
         else:

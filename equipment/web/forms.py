@@ -9,8 +9,8 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
 from equipment.models import Calibration, CalibrationPoint, Instrument, MeasuringSystem
 from equipment.models.instrument import Quantity
-from equipment.selectors import BOARD_WORDS
-from equipment.services import Point
+from equipment.selectors import BOARD_WORDS, HORIZON_DAYS
+from equipment.services import Circumstances, Point
 from equipment.services.instruments import EDITABLE
 
 DATE = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
@@ -23,11 +23,17 @@ class BoardForm(forms.Form):
     board = forms.ChoiceField(choices=tuple(BOARD_WORDS.items()), required=False)
     quantity = forms.ChoiceField(choices=Quantity.choices, required=False)
     text = forms.CharField(required=False, max_length=100)
+    on = forms.DateField(required=False)
+    horizon = forms.IntegerField(required=False, min_value=0, max_value=1000)
+    view = forms.ChoiceField(choices=(("table", "Table"), ("timeline", "Timeline")), required=False)
 
-    def wanted(self) -> dict[str, str]:
+    def wanted(self) -> dict[str, Any]:
         """Return what could be understood; anything else narrows nothing."""
         self.is_valid()
-        return {name: self.cleaned_data.get(name, "") for name in ("board", "quantity", "text")}
+        said = self.cleaned_data
+        narrowed = {name: said.get(name) or "" for name in ("board", "quantity", "text", "view")}
+        horizon = said.get("horizon")
+        return {**narrowed, "on": said.get("on"), "horizon": HORIZON_DAYS if horizon is None else horizon}
 
 
 class InstrumentForm(forms.ModelForm):
@@ -38,7 +44,13 @@ class InstrumentForm(forms.ModelForm):
     class Meta:
         model = Instrument
         fields = EDITABLE
-        labels = {"range_text": "Range", "interval_months": "Calibration interval, months", "serial": "Serial number"}
+        labels = {
+            "range_text": "Range",
+            "custodian": "Kept by",
+            "is_indicator": "An indicator only",
+            "interval_months": "Calibration interval, months",
+            "serial": "Serial number",
+        }
         help_texts = {
             "identifier": "The laboratory's own mark on the instrument; run sheets and certificates name it.",
             "range_text": "In words with units, for instance 1 kV to 100 kV r.m.s., 50 Hz and 60 Hz.",
@@ -57,6 +69,9 @@ class StateForm(forms.Form):
 
     version = forms.IntegerField(widget=forms.HiddenInput)
     state = forms.ChoiceField(label="New state", widget=forms.RadioSelect)
+    on = forms.DateField(
+        label="From the day", widget=DATE, required=False, help_text="Left empty: today. A past day is entered later."
+    )
     reason = forms.CharField(max_length=300, help_text="It stays in the history, and the board shows it.")
 
     def __init__(self, *args: Any, states: list[tuple[str, str]], **kwargs: Any) -> None:
@@ -78,16 +93,41 @@ class CalibrationForm(forms.ModelForm):
             "relative_uncertainty_pct",
             "coverage_factor",
             "verdict",
+            "was_adjusted",
+            "adjustment",
+            "temperature_c",
+            "relative_humidity_pct",
+            "conditions",
+            "correction_method",
             "remarks",
         )
         widgets = {"calibrated_on": DATE, "due_on": DATE, "verdict": forms.RadioSelect}
+        help_texts = {"due_on": "Left empty, it follows from the interval of the instrument."}
         labels = {
             "laboratory": "Calibration laboratory",
             "accreditation": "Accreditation number",
             "relative_uncertainty_pct": "Expanded uncertainty, per cent",
             "due_on": "Due on (the last day it covers)",
             "verdict": "The instrument was left",
+            "was_adjusted": "It was adjusted",
+            "adjustment": "What was adjusted",
+            "temperature_c": "Temperature, °C",
+            "relative_humidity_pct": "Relative humidity, per cent",
+            "conditions": "Other conditions",
+            "correction_method": "Corrections are",
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("due_on", "correction_method"):
+            self.fields[name].required = False
+
+    def values(self) -> dict[str, Any]:
+        """Return what the service takes: the certificate's fields, and the circumstances by themselves."""
+        said = dict(self.cleaned_data)
+        held = {name: said.pop(name) for name in Circumstances.__dataclass_fields__}
+        held["correction_method"] = held["correction_method"] or Calibration.Correction.INTERPOLATED
+        return {**said, "circumstances": Circumstances(**held)}
 
     def _post_clean(self) -> None:
         """Leave the rules between fields to the service."""
@@ -108,6 +148,8 @@ class PointForm(forms.Form):
     reference = forms.FloatField()
     reading = forms.FloatField()
     expanded_uncertainty = forms.FloatField()
+    nominal = forms.FloatField(required=False)
+    coverage_factor = forms.FloatField(required=False, label="k")
 
 
 class PointsFormSet(forms.BaseFormSet):
@@ -115,7 +157,8 @@ class PointsFormSet(forms.BaseFormSet):
 
     def values(self) -> list[Point]:
         """Return the lines that were filled in."""
-        return [Point(**form.cleaned_data) for form in self.forms if form.cleaned_data]
+        said = [form.cleaned_data for form in self.forms if form.cleaned_data]
+        return [Point(**{**row, "coverage_factor": row.get("coverage_factor") or 2.0}) for row in said]
 
 
 def points_formset(sent: Any, *, lines: str) -> PointsFormSet:

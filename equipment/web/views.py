@@ -2,42 +2,19 @@
 
 from __future__ import annotations
 
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
-from equipment.charts import due_bar
 from equipment.models import Instrument
-from equipment.models.instrument import Quantity
-from equipment.selectors import board_row, instrument_board
+from equipment.selectors import board_row
+from equipment.selectors.accuracy import told_calibrations, waiting_drafts
 from equipment.services.rights import has_right
-from equipment.web.forms import BoardForm
 from labsite.ledger.selectors import history_of
 from labsite.people.access import roles_required
 from labsite.people.roles import LABORATORY_ROLES
 
-PAGE_SIZE = 50
 laboratory_only = roles_required(*LABORATORY_ROLES)
-
-
-@laboratory_only
-def instruments(request: HttpRequest) -> HttpResponse:
-    """Show the board: overdue, due soon, fine, out of service."""
-    wanted = BoardForm(request.GET).wanted()
-    board = instrument_board(
-        request.user, timezone.localdate(), board=wanted["board"], quantity=wanted["quantity"], text=wanted["text"]
-    )
-    page = Paginator(board.rows, PAGE_SIZE).get_page(request.GET.get("page"))
-    context = {
-        "board": board,
-        "page_obj": page,
-        "lines": [(row, due_bar(row.performed_on, row.status.due_on, board.on)) for row in page],
-        "wanted": wanted,
-        "quantities": Quantity.choices,
-        "may_enter": has_right("enter_instrument", request.user),
-    }
-    return render(request, "equipment/instruments.html", context)
 
 
 @laboratory_only
@@ -47,6 +24,8 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "instrument": instrument,
         "row": board_row(instrument, timezone.localdate()),
+        "calibrations": told_calibrations(instrument),
+        "waiting": waiting_drafts(instrument),
         "may_edit": has_right("edit_instrument", request.user),
     }
     return render(request, "equipment/detail.html", context)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.apps import AppConfig
+from django.utils.module_loading import autodiscover_modules
 
 
 class LedgerConfig(AppConfig):
@@ -12,3 +13,5 @@ class LedgerConfig(AppConfig):
 
     def ready(self) -> None:
         from labsite.ledger import checks  # noqa: F401
+
+        autodiscover_modules("deeds")

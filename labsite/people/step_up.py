@@ -17,8 +17,8 @@ from django.urls import reverse
 ATTEMPTS = 5
 WINDOW_S = 300
 SESSION_KEY = "stepped_up"
-WRONG = "This is not your password. Nothing was signed; try again."
-TOO_MANY = "The password was wrong too often. Nothing was signed; wait five minutes, then try again."
+WRONG = "This is not your password. Nothing was done; try again."
+TOO_MANY = "The password was wrong too often. Nothing was done; wait five minutes, then try again."
 
 
 def has_stepped_up(request: HttpRequest) -> bool:

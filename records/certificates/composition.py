@@ -53,10 +53,11 @@ def compose(
             "logo": _logo(str(document["laboratory"].get("logo", ""))),
         },
     )
-    return _typeset(html, digest)
+    return typeset(html, digest)
 
 
-def _typeset(html: str, digest: str) -> bytes:
+def typeset(html: str, digest: str) -> bytes:
+    """Return the PDF of a page set with our own fonts and the style of certificates; nothing is fetched."""
     fonts = FontConfiguration()
     only_data = weasyprint.URLFetcher(allowed_protocols=("data",), fail_on_errors=True)
     sheets = [

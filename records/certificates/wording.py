@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Any
 
 from equipment.metrology.rounding import rounded
+from records.evaluation import figures
+from records.models.procedure import WORDS
 
 SUFFIXES = {
     "kv": "kV",
@@ -31,6 +34,7 @@ SUFFIXES = {
     "pct": "%",
 }
 NAMES = {
+    **WORDS,
     "held_s": "Time held",
     "held_voltage_kv": "Voltage held",
     "lightning_impulse_kv": "Lightning impulse level (BIL)",
@@ -70,23 +74,34 @@ def plain_number(value: float | None, digits: int = 6) -> str:
     return text.replace("-", "−")
 
 
-def figure(value: float | None, expanded_uncertainty: float | None) -> str:
-    """Return a value rounded to its uncertainty, with that; a value without one keeps four significant digits."""
-    if value is None:
+def figure(finding: dict[str, Any]) -> str:
+    """Return a finding's value rounded to its uncertainty, with that; counts are whole numbers."""
+    if finding["value"] is None:
         return "not determined"
-    if not expanded_uncertainty:
-        return plain_number(value, 4)
-    shown = rounded(value, expanded_uncertainty)
-    return f"{shown.value_text} ± {shown.uncertainty_text}".replace("-", "−")
+    return _figure(finding).with_uncertainty
+
+
+def figure_unit(finding: dict[str, Any]) -> str:
+    """Return the unit that a finding's figure is in."""
+    return _figure(finding).unit
+
+
+def _figure(finding: dict[str, Any]) -> figures.Figure:
+    return figures.figure_of(
+        finding["quantity"], finding["value"], finding["expanded_uncertainty"], finding.get("unit") or ""
+    )
 
 
 def limit_words(minimum: float | None, maximum: float | None, unit: str) -> str:
     """Return limits in words, so that no sign can be misread."""
+    bounds = [abs(bound) for bound in (minimum, maximum) if bound is not None]
+    if not bounds:
+        return "reported only"
+    factor, symbol = figures.scale_of(unit, max(bounds))
+    low, high = (None if bound is None else plain_number(bound / factor) for bound in (minimum, maximum))
     if minimum is not None and maximum is not None:
-        return f"{plain_number(minimum, 4)} to {plain_number(maximum, 4)} {unit}".strip()
-    if minimum is not None:
-        return f"at least {plain_number(minimum)} {unit}".strip()
-    return f"at most {plain_number(maximum)} {unit}".strip() if maximum is not None else "reported only"
+        return f"{plain_number(minimum / factor, 4)} to {plain_number(maximum / factor, 4)} {symbol}".strip()
+    return f"at most {high} {symbol}".strip() if low is None else f"at least {low} {symbol}".strip()
 
 
 def day_words(value: str | date | None) -> str:

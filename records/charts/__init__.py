@@ -1,8 +1,26 @@
-"""Pictures of a record: voltage above charge on one time axis, the plan drawn behind the data."""
+"""Pictures of a record: voltage above charge on one time axis, the plan drawn behind the data; patterns; overlays."""
 
 from records.charts.browser import figure
-from records.charts.loading import picture_of, words_of
+from records.charts.loading import aligned_of, pattern_of, pattern_words, picture_of, words_of
+from records.charts.overlay import Layer, overlay_figure
+from records.charts.pattern import Pattern, pattern_figure, pattern_svg
 from records.charts.picture import Band, Mark, Picture
 from records.charts.vector import figure_svg
 
-__all__ = ["Band", "Mark", "Picture", "figure", "figure_svg", "picture_of", "words_of"]
+__all__ = [
+    "Band",
+    "Layer",
+    "Mark",
+    "Pattern",
+    "Picture",
+    "aligned_of",
+    "figure",
+    "figure_svg",
+    "overlay_figure",
+    "pattern_figure",
+    "pattern_of",
+    "pattern_svg",
+    "pattern_words",
+    "picture_of",
+    "words_of",
+]

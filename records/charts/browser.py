@@ -29,9 +29,11 @@ def figure(picture: Picture, *, window: tuple[float, float] | None = None, point
     dict
         ``data`` (one trace a quantity) and ``layout`` (two panes over one another that share the time axis).
     """
-    data = [_trace(picture.time_s, picture.voltage_kv, "Voltage", "kV", "y", "token:accent", window, points)]
+    data = [line_trace(picture.time_s, picture.voltage_kv, "Voltage", "kV", "y", "token:accent", window, points)]
     if picture.charge_pc is not None:
-        data.append(_trace(picture.time_s, picture.charge_pc, "Charge", "pC", "y2", "token:ink", window, points))
+        data.append(
+            line_trace(picture.charge_times, picture.charge_pc, "Charge", "pC", "y2", "token:ink", window, points)
+        )
     first, last = window or picture.span
     has_charge = picture.charge_pc is not None
     layout: dict[str, Any] = {
@@ -62,7 +64,7 @@ def figure(picture: Picture, *, window: tuple[float, float] | None = None, point
     return {"data": data, "layout": layout}
 
 
-def _trace(
+def line_trace(
     time_s: Samples,
     values: Samples,
     name: str,
@@ -72,6 +74,7 @@ def _trace(
     window: tuple[float, float] | None,
     points: int,
 ) -> dict[str, Any]:
+    """Return one line of the browser's chart, thinned to what the window shows."""
     times, thinned = thin(time_s, values, points, window=window)
     return {
         "type": "scatter",

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from django.conf import settings
 
+from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
 from records.models import Evaluation
 from records.models.procedure import charge_limit_pc, document_of, stage_words, stages_of
+from records.readers.kept import read_arrays
+from records.readers.recording import Samples
 
 _EVENTS = {
     "inception": "inception",
     "extinction": "extinction",
+    "reignition": "re-ignition",
     "disruptive_discharge": "disruptive discharge",
 }
 
@@ -24,15 +29,17 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
-    rows = np.load(path, allow_pickle=False, mmap_mode="r")
-    channels = dict(zip(summary["channels"], rows, strict=True))
-    if len(rows[0]) == 0:
+    channels = read_arrays(path, summary["channels"])
+    if not len(channels.get("time_s", ())):
+        return None
+    times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
+    if volts is None:
         return None
     document = document_of(evaluation.run)
     return Picture(
-        channels["time_s"],
-        channels["voltage_kv"],
-        channels.get("charge_pc"),
+        times,
+        volts,
+        charge,
         _bands(evaluation),
         charge_limit_pc(document),
         tuple(
@@ -40,7 +47,38 @@ def picture_of(evaluation: Evaluation) -> Picture | None:
             for event in evaluation.document.get("events", ())
         ),
         words_of(evaluation),
+        charge_times,
     )
+
+
+def pattern_of(evaluation: Evaluation) -> Pattern | None:
+    """Return the phase-resolved pattern that an evaluation kept, or None."""
+    return Pattern.from_details(evaluation.document.get("details") or {})
+
+
+def pattern_words(evaluation: Evaluation | None) -> str:
+    """Return in words what the pattern of an evaluation shows; empty where it has none."""
+    pattern = None if evaluation is None else pattern_of(evaluation)
+    return "" if pattern is None else pattern.words
+
+
+def aligned_of(evaluation: Evaluation) -> float:
+    """Return the time at which the first stage that was found was reached [s]; 0 where none was."""
+    stages = evaluation.document.get("stages") or ()
+    return float(stages[0]["reached_s"]) if stages else 0.0
+
+
+def _arrays(
+    channels: dict[str, Any], details: dict[str, Any]
+) -> tuple[Samples, Samples | None, Samples | None, Samples | None]:
+    """Return times, r.m.s. voltage, charge and its own times: as sampled, or with the voltage that was computed."""
+    trend, times = details.get("trend"), channels["time_s"]
+    if trend is None:
+        return times, channels.get("voltage_kv"), channels.get("charge_pc"), None
+    computed, volts = np.array(trend["time_s"]), np.array(trend["voltage_kv"])
+    if "charge_pc" not in channels:
+        return computed, volts, None, None
+    return computed, volts, np.abs(channels["charge_pc"]), times + details.get("shift_s", 0.0)
 
 
 def _bands(evaluation: Evaluation) -> tuple[Band, ...]:

@@ -32,7 +32,10 @@ class Mark:
 
 @dataclass(frozen=True)
 class Picture:
-    """What a picture shows: samples, bands of the plan, limit of the charge [pC], found events."""
+    """What a picture shows: samples, bands of the plan, limit of the charge [pC], found events.
+
+    Charge has times of its own where it is a list of pulses and not sampled with the voltage.
+    """
 
     time_s: Samples
     voltage_kv: Samples
@@ -41,6 +44,12 @@ class Picture:
     limit_pc: float | None = None
     marks: Sequence[Mark] = ()
     words: str = ""
+    charge_time_s: Samples | None = None
+
+    @property
+    def charge_times(self) -> Samples:
+        """Return the times of the charge [s]."""
+        return self.time_s if self.charge_time_s is None else self.charge_time_s
 
     @property
     def span(self) -> tuple[float, float]:

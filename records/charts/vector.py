@@ -15,7 +15,7 @@ from records.readers.recording import Samples
 
 _FLOOR_PC = 0.1  # the logarithmic axis begins here at the lowest
 # The light set of the design tokens, on white.
-_PRINT = {
+PRINT = {
     "accent": "#0b5a7a",
     "ink": "#16202b",
     "ink2": "#51606f",
@@ -23,7 +23,7 @@ _PRINT = {
     "band": "#dcebf1",
     "limit": "#f6dcd8",
 }
-_PRINT["bad"] = "#a3261f"
+PRINT["bad"] = "#a3261f"
 
 
 @dataclass(frozen=True)
@@ -86,29 +86,38 @@ def figure_svg(picture: Picture, *, width: int = 680, height: int = 400, log: bo
         parts.append(_svg_charge(picture, lowest))
     parts += [_svg_mark(mark, upper, lowest, place) for place, mark in enumerate(picture.marks)]
     parts.append(_svg_time(lowest))
+    return svg_sheet(width, height, picture.words or "Voltage and charge against time", "".join(parts))
+
+
+def svg_sheet(width: int, height: int, title: str, content: str) -> str:
+    """Return one svg element of a size, with its words as title."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         f'role="img" font-family="Source Sans 3, sans-serif" font-size="10">'
-        f"<title>{_escaped(picture.words or 'Voltage and charge against time')}</title>{''.join(parts)}</svg>"
+        f"<title>{escaped(title)}</title>{content}</svg>"
     )
 
 
-def _escaped(text: str) -> str:
+def escaped(text: str) -> str:
+    """Return text as an svg element may hold it."""
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace('"', "&quot;")
 
 
-def _svg_text(x: float, y: float, text: str, colour: str, anchor: str = "start") -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}">{_escaped(text)}</text>'
+def svg_text(x: float, y: float, text: str, colour: str, anchor: str = "start") -> str:
+    """Return a text at a place."""
+    return f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}">{escaped(text)}</text>'
 
 
-def _svg_rect(x0: float, y0: float, x1: float, y1: float, colour: str) -> str:
+def svg_rect(x0: float, y0: float, x1: float, y1: float, colour: str) -> str:
+    """Return a filled region between two corners."""
     return (
         f'<rect x="{x0:.1f}" y="{min(y0, y1):.1f}" width="{max(x1 - x0, 0):.1f}" height="{abs(y1 - y0):.1f}" '
         f'fill="{colour}"/>'
     )
 
 
-def _svg_line(x0: float, y0: float, x1: float, y1: float, colour: str, dash: str = "") -> str:
+def svg_line(x0: float, y0: float, x1: float, y1: float, colour: str, dash: str = "") -> str:
+    """Return a thin line, dashed where a dash is given."""
     dashes = f' stroke-dasharray="{dash}"' if dash else ""
     return (
         f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" stroke="{colour}" stroke-width="0.8"{dashes}/>'
@@ -126,9 +135,9 @@ def _svg_axis(pane: _Pane, ticks: Sequence[float], title: str) -> str:
     parts = []
     for tick in ticks:
         y = float(pane.down(tick))
-        parts.append(_svg_line(pane.left, y, pane.left + pane.width, y, _PRINT["line"]))
-        parts.append(_svg_text(pane.left - 5, y + 3.5, f"{tick:g}", _PRINT["ink2"], "end"))
-    parts.append(_svg_text(pane.left - 56, pane.top - 6, title, _PRINT["ink2"]))
+        parts.append(svg_line(pane.left, y, pane.left + pane.width, y, PRINT["line"]))
+        parts.append(svg_text(pane.left - 5, y + 3.5, f"{tick:g}", PRINT["ink2"], "end"))
+    parts.append(svg_text(pane.left - 56, pane.top - 6, title, PRINT["ink2"]))
     return "".join(parts)
 
 
@@ -137,12 +146,12 @@ def _svg_voltage(picture: Picture, pane: _Pane) -> str:
     parts = []
     for band in picture.bands:
         x0, x1 = float(pane.across(fallback(band.start_s, first))), float(pane.across(fallback(band.end_s, last)))
-        parts.append(_svg_rect(x0, float(pane.down(band.low_kv)), x1, float(pane.down(band.high_kv)), _PRINT["band"]))
+        parts.append(svg_rect(x0, float(pane.down(band.low_kv)), x1, float(pane.down(band.high_kv)), PRINT["band"]))
     parts.append(_svg_axis(pane, ticks_up_to(picture.top_kv), "Voltage (kV)"))
-    parts.append(_svg_path(pane, picture.time_s, picture.voltage_kv, _PRINT["accent"]))
+    parts.append(_svg_path(pane, picture.time_s, picture.voltage_kv, PRINT["accent"]))
     for band in picture.bands:
         x0 = float(pane.across(fallback(band.start_s, first)))
-        parts.append(_svg_text(x0, float(pane.down(band.high_kv)) - 3, band_words(band), _PRINT["accent"]))
+        parts.append(svg_text(x0, float(pane.down(band.high_kv)) - 3, band_words(band), PRINT["accent"]))
     return "".join(parts)
 
 
@@ -151,29 +160,29 @@ def _svg_charge(picture: Picture, pane: _Pane) -> str:
     parts, ticks = [], _decades(pane.y) if pane.is_log else ticks_up_to(picture.top_pc)
     if picture.limit_pc is not None:
         y = float(pane.down(picture.limit_pc))
-        parts.append(_svg_rect(pane.left, pane.top, pane.left + pane.width, y, _PRINT["limit"]))
+        parts.append(svg_rect(pane.left, pane.top, pane.left + pane.width, y, PRINT["limit"]))
     parts.append(_svg_axis(pane, ticks, "Charge (pC)"))
-    parts.append(_svg_path(pane, picture.time_s, picture.charge_pc, _PRINT["ink"]))
+    parts.append(_svg_path(pane, picture.charge_times, picture.charge_pc, PRINT["ink"]))
     if picture.limit_pc is not None:
-        parts.append(_svg_line(pane.left, y, pane.left + pane.width, y, _PRINT["bad"], "4 3"))
-        parts.append(_svg_text(pane.left + pane.width, y - 3, f"limit {picture.limit_pc:g} pC", _PRINT["bad"], "end"))
+        parts.append(svg_line(pane.left, y, pane.left + pane.width, y, PRINT["bad"], "4 3"))
+        parts.append(svg_text(pane.left + pane.width, y - 3, f"limit {picture.limit_pc:g} pC", PRINT["bad"], "end"))
     return "".join(parts)
 
 
 def _svg_mark(mark: Mark, upper: _Pane, lowest: _Pane, place: int) -> str:
     x = float(upper.across(mark.time_s))
-    line = _svg_line(x, upper.top, x, lowest.top + lowest.height, _PRINT["ink2"], "1.5 2.5")
-    return line + _svg_text(x + 3, lowest.top + 9 + 11 * (place % 2), mark_words(mark), _PRINT["ink2"])
+    line = svg_line(x, upper.top, x, lowest.top + lowest.height, PRINT["ink2"], "1.5 2.5")
+    return line + svg_text(x + 3, lowest.top + 9 + 11 * (place % 2), mark_words(mark), PRINT["ink2"])
 
 
 def _svg_time(pane: _Pane) -> str:
     foot = pane.top + pane.height
-    parts = [_svg_line(pane.left, foot, pane.left + pane.width, foot, _PRINT["ink2"])]
+    parts = [svg_line(pane.left, foot, pane.left + pane.width, foot, PRINT["ink2"])]
     first, last = pane.x
     for tick in ticks_up_to(last):
         if tick >= first:
-            parts.append(_svg_text(float(pane.across(tick)), foot + 13, f"{tick:g}", _PRINT["ink2"], "middle"))
-    parts.append(_svg_text(pane.left + pane.width, foot + 27, "Time (s)", _PRINT["ink2"], "end"))
+            parts.append(svg_text(float(pane.across(tick)), foot + 13, f"{tick:g}", PRINT["ink2"], "middle"))
+    parts.append(svg_text(pane.left + pane.width, foot + 27, "Time (s)", PRINT["ink2"], "end"))
     return "".join(parts)
 
 

@@ -9,13 +9,14 @@ import numpy as np
 
 from records.evaluation.collapse import COARSEST_INTERVAL_S, Collapse, find_collapses
 from records.evaluation.findings import FoundStage
-from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.stages import LocatedStage, best_attempt, locate, usual_interval
 from records.evaluation.step import Criterion, Stage, Step
 from records.readers.recording import Recording
 
-_OVERSTRESS_SAMPLES = 3
+_TRIP_KEYS = frozenset({"trip", "tripped", "source tripped", "breakdown", "flashover", "disruptive discharge"})
+_YES, _NO = frozenset({"yes", "true", "1"}), frozenset({"no", "none", "false", "0"})
 
 
 class AppliedVoltage:
@@ -28,15 +29,32 @@ class AppliedVoltage:
     recording : Recording
         Sound, with ``voltage_kv`` as r.m.s. trend.
     setup : Setup
-        For the uncertainty of the instruments.
+        For the uncertainty of the instruments, and whether the source tripped.
+    resolution_kv : float, optional
+        Of the voltage as it was recorded [kV], where the trend was computed from something else.
+    unsure : str
+        Why a time without samples says nothing of the voltage; then a hold that the record does not show whole is left
+        open and not held against the test.
+    is_stated : bool
+        Whether people stated voltage and times, and no record shows them.
     """
 
-    def __init__(self, step: Step, recording: Recording, setup: Setup) -> None:
-        self.step = step
+    def __init__(
+        self,
+        step: Step,
+        recording: Recording,
+        setup: Setup,
+        *,
+        resolution_kv: float | None = None,
+        unsure: str = "",
+        is_stated: bool = False,
+    ) -> None:
+        self.step, self.unsure, self.is_stated = step, unsure, is_stated
+        self.tripped = setup.tripped if setup.tripped is not None else _trip_told(recording)
         self.time_s = recording.time_s
         self.voltage_kv = recording.channels["voltage_kv"]
         self.interval_s = usual_interval(self.time_s)
-        self.resolution_kv = resolution_of(self.voltage_kv)
+        self.resolution_kv = resolution_of(self.voltage_kv) if resolution_kv is None else resolution_kv
         self.relative = relative_standard_uncertainty(setup, "voltage")
         self.relative_time = relative_standard_uncertainty(setup, "time") or 0.0
         self.located = locate(self.time_s, self.voltage_kv, step.stages)
@@ -103,7 +121,8 @@ class AppliedVoltage:
             level, held = self._level(place), place.stay.held_s
         else:
             level, held = best_attempt(self.time_s, self.voltage_kv, stage)
-        shown = f"The record shows {level:.4g} kV for {held:.4g} s; the plan asks {stage.in_words}."
+        level_text, held_text = spoken(level, self.uncertainty_of(level)), spoken(held, self.uncertainty_of_time(held))
+        shown = f"The record shows {level_text} kV for {held_text} s; the plan asks {stage.in_words}."
         if place and place.stay.last == len(self.time_s) - 1 and held < stage.hold_s:
             shown += " The record ends during the hold."
         if not place:
@@ -128,16 +147,20 @@ class AppliedVoltage:
     def held_voltage(self, stage: Stage) -> Measured:
         """Return the mean voltage over the hold [kV], or the level of the best attempt."""
         place = self.at(stage)
+        if not place and self.unsure:
+            return Measured(None, words=f"{self.shown(stage)} {self.unsure}")
         level = self._level(place) if place else best_attempt(self.time_s, self.voltage_kv, stage)[0]
         if not place and stage.low_kv <= level <= stage.high_kv:
             return Measured(None, words=self.shown(stage), settled="not_valid")
-        return Measured(level, self.uncertainty_of(level), self.shown(stage))
+        return Measured(level, self.uncertainty_of(level), self.shown(stage), is_value_said=True)
 
     def held_s(self, stage: Stage) -> Measured:
         """Return the longest unbroken stay in the band [s]; 0 where the stage was not reached."""
         place = self.at(stage)
         held = place.stay.held_s if place else 0.0
-        return Measured(held, self.uncertainty_of_time(held), self.shown(stage))
+        if self.unsure and held < stage.hold_s:
+            return Measured(None, words=f"{self.shown(stage)} {self.unsure}", at_least=held)
+        return Measured(held, self.uncertainty_of_time(held), self.shown(stage), is_value_said=True)
 
     def disruptive_discharges(self) -> Measured:
         """Return the number of disruptive discharges before the last hold was complete."""
@@ -154,12 +177,28 @@ class AppliedVoltage:
         return Measured(float(len(self.collapses)), None, words, settled="does_not_conform")
 
     def _none_seen(self) -> Measured:
+        """Return that the record shows no disruptive discharge, or why it cannot tell."""
+        if self.tripped:
+            words = (
+                "It is stated that the source tripped, and the record shows no disruptive discharge. Find out which is "
+                "right."
+            )
+            return Measured(None, words=words, settled="inconclusive")
+        if self.is_stated:
+            return Measured(0.0, None, "The set-up states the stages as held.", settled="conforms")
+        is_whole = math.isfinite(self.completed_s)
+        if self.tripped is False and is_whole:
+            words = "The record shows no disruptive discharge, and it is stated that the source did not trip."
+            return Measured(0.0, None, words, settled="conforms")
         if self.interval_s > COARSEST_INTERVAL_S:
             words = (
                 f"The samples are {self.interval_s:.3g} s apart, too far to tell a disruptive discharge from a "
-                "ramp-down; the voltage stayed in its band through the hold."
+                "ramp-down. State in the set-up whether the source tripped, or record at least every "
+                f"{COARSEST_INTERVAL_S:g} s."
             )
-            return Measured(0.0, None, words, settled="conforms")
+            return Measured(None, words=words, settled="inconclusive")
+        if self.unsure and not is_whole:
+            return Measured(None, words=self.unsure, settled="inconclusive")
         return Measured(0.0, None, "The record shows no disruptive discharge.", settled="conforms")
 
     def measure(self, criterion: Criterion, default: Stage) -> Measured | None:
@@ -178,17 +217,7 @@ class AppliedVoltage:
 
     def implied(self) -> tuple[Criterion, ...]:
         """Return what the standards always ask: each stage reached and held, and no disruptive discharge."""
-        # Listed for one stage it is asked of the whole record all the same, so it is not asked a second time.
-        is_listed = any(
-            (c.quantity, c.maximum, c.judges) == ("disruptive_discharges", 0, "unit") for c in self.step.criteria
-        )
-        asked = [] if is_listed else [Criterion("disruptive_discharges", maximum=0, judges="unit", is_implied=True)]
-        for stage in self.step.stages:
-            asked.append(
-                Criterion("held_voltage_kv", stage.name, stage.low_kv, stage.high_kv, judges="test", is_implied=True)
-            )
-            asked.append(Criterion("held_s", stage.name, stage.hold_s, judges="test", is_implied=True))
-        return tuple(asked)
+        return implied_of_voltage(self.step)
 
     def remarks(self) -> tuple[str, ...]:
         """Return what a reviewer should know of the voltage and no criterion asks."""
@@ -200,3 +229,25 @@ class AppliedVoltage:
                 "that is not judged."
             )
         return tuple(said)
+
+
+def implied_of_voltage(step: Step) -> tuple[Criterion, ...]:
+    """Return what the standards always ask of an applied voltage: stages reached and held, no disruptive discharge."""
+    # Listed for one stage it is asked of the whole record all the same, so it is not asked a second time.
+    is_listed = any((c.quantity, c.maximum, c.judges) == ("disruptive_discharges", 0, "unit") for c in step.criteria)
+    asked = [] if is_listed else [Criterion("disruptive_discharges", maximum=0, judges="unit", is_implied=True)]
+    for stage in step.stages:
+        asked.append(
+            Criterion("held_voltage_kv", stage.name, stage.low_kv, stage.high_kv, judges="test", is_implied=True)
+        )
+        asked.append(Criterion("held_s", stage.name, stage.hold_s, judges="test", is_implied=True))
+    return tuple(asked)
+
+
+def _trip_told(recording: Recording) -> bool | None:
+    """Return what the lines before the heads say of a trip: true, false, or None where they say nothing clear."""
+    for key, value in recording.metadata.items():
+        if key.strip().casefold() in _TRIP_KEYS:
+            said = value.strip().casefold()
+            return True if said in _YES else False if said in _NO else None
+    return None

@@ -2,25 +2,51 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from records.evaluation import discharge, withstand
-from records.evaluation.examination import Examination
+from records.evaluation import (
+    capacitance,
+    discharge,
+    dissipation_factor,
+    inductance,
+    insulation_resistance,
+    temperature_rise,
+    winding_resistance,
+    withstand,
+)
+from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
-from records.evaluation.joining import join
+from records.evaluation.impulse import examining as impulses
+from records.evaluation.joining import PulseRecording, digest_of_parts, join, pair
 from records.evaluation.judging import combine, judge
+from records.evaluation.kinds import KINDS as DECLARED
 from records.evaluation.measured import Measured
-from records.evaluation.quantities import CHANNELS_BY_KIND
 from records.evaluation.setups import Setup
 from records.evaluation.soundness import unsound
-from records.evaluation.step import Criterion, Step, parse_step
+from records.evaluation.step import BadStep, Criterion, Step, parse_step
+from records.evaluation.sweep import examining as sweeps
 from records.readers.recording import Recording
 
-KINDS: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
+# Kinds whose records are parts of one, joined in order of time.
+_OF_ONE: Mapping[str, Callable[[Step, Recording, Setup], Examination]] = {
     "power_frequency_withstand": withstand.examine,
     "partial_discharge": discharge.examine,
+    "insulation_resistance": insulation_resistance.examine,
+    "temperature_rise": temperature_rise.examine,
 }
+# Kinds whose records are looked at side by side, in the order given: impulses, phases, before and after.
+_OF_SEVERAL: Mapping[str, Callable[[Step, Sequence[Recording], Setup], Examination]] = {
+    "lightning_impulse": impulses.examine,
+    "frequency_response": sweeps.examine,
+    "winding_resistance": winding_resistance.examine,
+    "dissipation_factor": dissipation_factor.examine,
+    "capacitance": capacitance.examine,
+    "inductance": inductance.examine,
+}
+KINDS: frozenset[str] = frozenset(_OF_ONE) | frozenset(_OF_SEVERAL)
 
 
 def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], setup: Setup | None = None) -> Evaluation:
@@ -31,7 +57,7 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     step : Step or mapping
         One step of the plan; a mapping is parsed first.
     recordings : sequence of Recording
-        The record; several are taken as its parts and joined in order of time.
+        The record; several are joined in order of time or looked at side by side, as the kind asks.
     setup : Setup, optional
         Set-up checks.
 
@@ -45,7 +71,7 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     BadStep
         The mapping is no step that can be evaluated.
     RecordsDoNotJoin
-        Several records that are not parts of one.
+        No record, or several that are not parts of one where the kind takes them as parts.
 
     Notes
     -----
@@ -54,11 +80,17 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     of the whole follows. Same input, same output: there is no clock and no chance in it.
     """
     known = step if isinstance(step, Step) else parse_step(step)
-    recording, circuit = join(recordings), setup or Setup()
-    reason = unsound(recording, CHANNELS_BY_KIND[known.kind])
+    if known.kind not in KINDS:
+        raise BadStep(f"kind: {known.kind} cannot be evaluated by this release; use one of {', '.join(sorted(KINDS))}.")
+    records, circuit = _records(known, recordings), setup or Setup()
+    whole = _Whole.of(records)
+    reason = _unsound(records, known)
     if reason:
-        return _not_evaluable(known, recording, reason)
-    examination = KINDS[known.kind](known, recording, circuit)
+        return _not_evaluable(known, whole, reason)
+    try:
+        examination = _examination(known, records, circuit)
+    except NotExaminable as fault:
+        return _not_evaluable(known, whole, str(fault))
     criteria = [*_still_asked(examination.implied, known.criteria), *known.criteria]
     findings = [judge(criterion, examination.measure(criterion)) for criterion in criteria]
     verdict, settled = combine(findings, overstressed=examination.overstressed)
@@ -67,11 +99,57 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
         settled,
         examination.stages,
         examination.events,
-        (*recording.oddities, *examination.remarks),
-        recording.rows,
-        recording.sha256,
-        recording.duration_s,
+        (*whole.oddities, *examination.remarks),
+        whole.rows,
+        whole.sha256,
+        whole.duration_s,
+        details=examination.details,
     )
+
+
+def _examination(step: Step, records: Sequence[Recording], setup: Setup) -> Examination:
+    if step.kind in _OF_ONE:
+        return _OF_ONE[step.kind](step, records[0], setup)
+    return _OF_SEVERAL[step.kind](step, records, setup)
+
+
+def _records(step: Step, recordings: Sequence[Recording]) -> tuple[Recording, ...]:
+    if step.kind == "partial_discharge":
+        return (pair(recordings),)
+    if step.kind in _OF_ONE or not recordings:
+        return (join(recordings),)
+    return tuple(recordings)
+
+
+def _unsound(records: Sequence[Recording], step: Step) -> str:
+    """Return why one of the records cannot be looked at, naming it where there are several; empty where all can."""
+    for place, record in enumerate(records, start=1):
+        reason = unsound(record, DECLARED[step.kind])
+        if not reason and isinstance(record, PulseRecording):
+            reason = unsound(record.voltage, DECLARED["power_frequency_withstand"])
+        if reason:
+            return reason if len(records) == 1 else f"Record {place} of {len(records)}: {reason}"
+    return ""
+
+
+@dataclass(frozen=True)
+class _Whole:
+    """What is said of all records together: rows and time in sum, one digest over the records' digests."""
+
+    rows: int
+    sha256: str
+    duration_s: float
+    oddities: tuple[str, ...]
+
+    @classmethod
+    def of(cls, records: Sequence[Recording]) -> _Whole:
+        duration = math.fsum(record.duration_s for record in records if math.isfinite(record.duration_s))
+        return cls(
+            sum(record.rows for record in records),
+            records[0].sha256 if len(records) == 1 else digest_of_parts(records),
+            duration,
+            tuple(dict.fromkeys(oddity for record in records for oddity in record.oddities)),
+        )
 
 
 def _still_asked(implied: Sequence[Criterion], listed: Sequence[Criterion]) -> list[Criterion]:
@@ -89,19 +167,14 @@ def _covers(listed: Criterion, asked: Criterion) -> bool:
     return low and high
 
 
-def _not_evaluable(step: Step, recording: Recording, reason: str) -> Evaluation:
-    findings: list[Finding] = [
-        judge(criterion, Measured(None, words=reason, settled="not_valid"))
-        for criterion in step.criteria or (Criterion("held_s", step.stages[-1].name, judges="test", is_implied=True),)
-    ]
-    duration = recording.duration_s
-    return Evaluation(
-        "not_valid",
-        tuple(findings),
-        (),
-        (),
-        recording.oddities,
-        recording.rows,
-        recording.sha256,
-        duration if duration == duration and abs(duration) != float("inf") else 0.0,
+def _not_evaluable(step: Step, whole: _Whole, reason: str) -> Evaluation:
+    implied = Criterion(
+        DECLARED[step.kind].quantities[0],
+        step.stages[-1].name if step.stages else None,
+        judges="test",
+        is_implied=True,
     )
+    findings: list[Finding] = [
+        judge(criterion, Measured(None, words=reason, settled="not_valid")) for criterion in step.criteria or (implied,)
+    ]
+    return Evaluation("not_valid", tuple(findings), (), (), whole.oddities, whole.rows, whole.sha256, whole.duration_s)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from records.evaluation.quantities import Judges
@@ -11,7 +12,7 @@ from records.evaluation.quantities import Judges
 Verdict = Literal["conforms", "does_not_conform", "inconclusive", "not_valid"]
 
 # Rises with every change that can alter a number or a verdict; each finding is kept with it.
-EVALUATION_VERSION = "1.0"
+EVALUATION_VERSION = "2.0"
 
 
 @dataclass(frozen=True)
@@ -119,6 +120,8 @@ class Evaluation:
         Of the record; for a record in parts the digest over the parts' digests, in order of time.
     version : str
         `EVALUATION_VERSION` at the time.
+    details : mapping
+        What the picture of this kind needs besides.
     """
 
     verdict: Verdict
@@ -130,6 +133,7 @@ class Evaluation:
     sha256: str
     duration_s: float
     version: str = EVALUATION_VERSION
+    details: Mapping[str, Any] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the evaluation with the keys of the shell contract, and what the picture needs beside them."""
@@ -141,6 +145,7 @@ class Evaluation:
             "events": [dict(vars(event)) for event in self.events],
             "remarks": list(self.remarks),
             "evaluation_version": self.version,
+            "details": dict(self.details),
         }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,6 +15,46 @@ from records.readers.recording import Recording
 
 class RecordsDoNotJoin(ValueError):
     """The files given are not parts of one record."""
+
+
+@dataclass(frozen=True)
+class PulseRecording(Recording):
+    """A list of pulses together with the record of the voltage that was taken over the same time."""
+
+    voltage: Recording = field(default_factory=lambda: Recording(np.zeros(0), {}))
+
+
+def pair(recordings: Sequence[Recording]) -> Recording:
+    """Return one recording for one performance of a discharge step.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        As for `join`; or lists of pulses (``charge_pc``) and records of the voltage alone, each in parts or whole.
+
+    Returns
+    -------
+    Recording
+        A `PulseRecording` where both are given.
+
+    Raises
+    ------
+    RecordsDoNotJoin
+        As for `join`.
+    """
+    with_charge = [part for part in recordings if "charge_pc" in part.channels]
+    voltage = [part for part in recordings if "charge_pc" not in part.channels and "voltage_kv" in part.channels]
+    if not with_charge or not voltage or len(with_charge) + len(voltage) < len(recordings):
+        return join(recordings)
+    pulses, applied = join(with_charge), join(voltage)
+    return PulseRecording(
+        pulses.time_s,
+        pulses.channels,
+        pulses.metadata,
+        (*pulses.oddities, *applied.oddities),
+        digest_of_parts([pulses, applied]),
+        voltage=applied,
+    )
 
 
 def join(recordings: Sequence[Recording]) -> Recording:
@@ -48,8 +89,13 @@ def join(recordings: Sequence[Recording]) -> Recording:
         {name: np.concatenate([part.channels[name] for part in parts]) for name in names},
         {key: value for part in reversed(parts) for key, value in part.metadata.items()},
         tuple(oddity for part in parts for oddity in part.oddities),
-        hashlib.sha256("".join(part.sha256 for part in parts).encode()).hexdigest(),
+        digest_of_parts(parts),
     )
+
+
+def digest_of_parts(parts: Sequence[Recording]) -> str:
+    """Return SHA-256 over the parts' digests in their order, in hexadecimal."""
+    return hashlib.sha256("".join(part.sha256 for part in parts).encode()).hexdigest()
 
 
 def _check_continues(before: Recording, after: Recording) -> None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from equipment.metrology.conformity import Verdict as Conformity
 from equipment.metrology.conformity import decide
 from records.evaluation.findings import Finding, Verdict
-from records.evaluation.measured import COVERAGE_FACTOR, Measured
+from records.evaluation.measured import Measured
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.step import Criterion
 
@@ -41,12 +41,13 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         decision = decide(
             value=measured.value,
             expanded_uncertainty=measured.expanded_uncertainty,
-            coverage_factor=COVERAGE_FACTOR,
+            coverage_factor=measured.coverage_factor,
             minimum=criterion.minimum,
             maximum=criterion.maximum,
             rule=criterion.decision,
             guard_factor=criterion.guard_factor,
             unit=QUANTITIES[criterion.quantity].unit,
+            subject="That" if measured.is_value_said else "",
         )
         verdict, probability = _of_the_test(decision.verdict, criterion), decision.probability_of_conformity
         says_all = criterion.is_implied and criterion.quantity in ("held_voltage_kv", "held_s")
@@ -59,7 +60,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         stage=criterion.stage,
         value=measured.value,
         expanded_uncertainty=measured.expanded_uncertainty,
-        coverage_factor=COVERAGE_FACTOR,
+        coverage_factor=measured.coverage_factor,
         minimum=criterion.minimum,
         maximum=criterion.maximum,
         decision=criterion.decision,

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from equipment.metrology.rounding import rounded
 from records.evaluation.findings import Verdict
-from records.evaluation.setups import Setup
+from records.evaluation.setups import ONLY_IF_NAMED, Setup
 from records.readers.recording import Samples
 
 COVERAGE_FACTOR = 2.0
@@ -24,13 +25,17 @@ class Measured:
     value : float or None
         Measured value [unit of the quantity]; None where there is none.
     expanded_uncertainty : float or None
-        U at k = 2 [unit]; None where it is not known.
+        U [unit]; None where it is not known.
     words : str
         What the record shows, in a sentence.
     at_least, at_most : float or None
         What is known of the quantity where it has no value, as an inception that lies above the highest voltage.
     settled : str or None
         A verdict that no limit decides.
+    coverage_factor : float
+        k of the expanded uncertainty, dimensionless; above 2 where few degrees of freedom ask it.
+    is_value_said : bool
+        Whether the words say the value already, so that a reason says it once.
     """
 
     value: float | None
@@ -39,20 +44,47 @@ class Measured:
     at_least: float | None = None
     at_most: float | None = None
     settled: Verdict | None = None
+    coverage_factor: float = COVERAGE_FACTOR
+    is_value_said: bool = False
+
+
+def spoken(value: float, expanded_uncertainty: float | None) -> str:
+    """Return a value as a sentence says it: rounded to its uncertainty, or to four digits where that is not known.
+
+    Parameters
+    ----------
+    value : float
+        Finite [any unit].
+    expanded_uncertainty : float or None
+        U [same unit].
+
+    Examples
+    --------
+    >>> spoken(342.718, 17.1)
+    '343'
+    >>> spoken(30.0, None)
+    '30'
+    """
+    if not math.isfinite(value):
+        return "no finite number"
+    if expanded_uncertainty and math.isfinite(expanded_uncertainty):
+        return rounded(value, expanded_uncertainty).value_text
+    text = rounded(value, None).value_text
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
     """Return the relative standard uncertainty of the instruments for one quantity.
 
     The root of the sum of squares of U/k over the instruments that name the quantity; those that name none count for
-    voltage and charge alike.
+    all but time, frequency and temperature.
 
     Parameters
     ----------
     setup : Setup
         With its instruments.
     quantity : str
-        ``voltage``, ``charge`` or ``time``.
+        One of `INSTRUMENT_QUANTITIES`.
 
     Returns
     -------
@@ -66,7 +98,7 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
     shares = [
         instrument.relative_uncertainty_pct / 100 / instrument.coverage_factor
         for instrument in setup.instruments
-        if instrument.quantity == quantity or (instrument.quantity is None and quantity != "time")
+        if instrument.quantity == quantity or (instrument.quantity is None and quantity not in ONLY_IF_NAMED)
     ]
     return math.sqrt(math.fsum(share**2 for share in shares)) if shares else None
 

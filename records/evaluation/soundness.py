@@ -2,48 +2,73 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
-from records.readers.recording import Recording
+from records.evaluation.kinds import Kind
+from records.readers.recording import Recording, Samples
 
-_LEAST_ROWS = 3
+_AXIS_WORDS = {"time_s": "Time", "frequency_hz": "Frequency"}
 
 
-def unsound(recording: Recording, needed: Sequence[str]) -> str:
+def channels_of(recording: Recording, kind: Kind) -> tuple[str, ...]:
+    """Return the first of a kind's sets of channels that a recording has whole; empty where it has none."""
+    names = _arrays(recording)
+    return next((wanted for wanted in kind.channels if all(name in names for name in wanted)), ())
+
+
+def unsound(recording: Recording, kind: Kind) -> str:
     """Return why a recording cannot be evaluated, in a sentence; empty where it can.
 
     Parameters
     ----------
     recording : Recording
         Any arrays whatever.
-    needed : sequence of str
-        Channels that the kind of step needs, ``time_s`` among them.
+    kind : Kind
+        With the sets of channels, of which one must be whole, and what its axis must keep.
 
     Returns
     -------
     str
         A reason, or nothing.
     """
-    arrays = {"time_s": recording.time_s, **recording.channels}
-    for name in needed:
-        if name not in arrays:
-            return f"The record has no {name}."
+    arrays, needed = _arrays(recording), channels_of(recording, kind)
+    if not needed:
+        return _missing(arrays, kind)
+    needed = (*needed, *(name for name in kind.optional if name in arrays and name not in needed))
     if any(np.ndim(arrays[name]) != 1 or len(arrays[name]) != recording.rows for name in needed):
         return "The record's columns are not of one length."
-    if recording.rows < _LEAST_ROWS:
-        return f"The record has {recording.rows} samples; at least {_LEAST_ROWS} are needed."
+    if recording.rows < kind.least_rows:
+        samples = "sample" if recording.rows == 1 else "samples"
+        needs = "is" if kind.least_rows == 1 else "are"
+        return f"The record has {recording.rows} {samples}; at least {kind.least_rows} {needs} needed."
     for name in needed:
         faulty = np.flatnonzero(~np.isfinite(arrays[name]))
         if len(faulty):
             return f"Sample {faulty[0] + 1} of {name} is not a finite number."
-    steps = np.diff(recording.time_s)
+    return _unsound_axis(arrays[kind.axis], kind) if kind.axis else ""
+
+
+def _arrays(recording: Recording) -> dict[str, Samples]:
+    has_time = len(recording.time_s) or not recording.rows
+    return {**({"time_s": recording.time_s} if has_time else {}), **recording.channels}
+
+
+def _missing(arrays: dict[str, Samples], kind: Kind) -> str:
+    """Say which channel is missing: one that every set has, else the sets."""
+    shared = (name for name in kind.channels[0] if all(name in one for one in kind.channels))
+    lacking = next((name for name in shared if name not in arrays), None)
+    if lacking is not None:
+        return f"The record has no {lacking}."
+    sets = "; or ".join(" with ".join(wanted) for wanted in kind.channels)
+    return f"The record has none of the sets of channels that this kind of test is judged on: {sets}."
+
+
+def _unsound_axis(axis: Samples, kind: Kind) -> str:
+    word, steps = _AXIS_WORDS[kind.axis], np.diff(axis)
     if (steps < 0).any():
-        return f"Time goes backwards at sample {int(np.argmax(steps < 0)) + 2}."
-    if not (steps > 0).any():
-        return "All samples carry the same time."
-    voltage = arrays["voltage_kv"]
-    if float(voltage.min()) < -0.2 * float(np.abs(voltage).max()):
-        return "The voltage changes sign: it is a wave, not the r.m.s. trend that this kind of test is judged on."
+        return f"{word} goes backwards at sample {int(np.argmax(steps < 0)) + 2}."
+    if len(steps) and not (steps > 0).any():
+        return f"All samples carry the same {word.lower()}."
+    if kind.is_axis_strict and (steps == 0).any():
+        return f"Sample {int(np.argmax(steps == 0)) + 2} carries the same {word.lower()} as the one before it."
     return ""

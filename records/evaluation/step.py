@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from equipment.metrology.conformity import DECISION_RULES
-from records.evaluation.quantities import QUANTITIES, QUANTITIES_BY_KIND, Judges
+from records.evaluation.keys import BadStep as BadStep  # what a caller of `parse_step` must be ready for
+from records.evaluation.keys import number_at, rows_at, values_of
+from records.evaluation.kinds import KINDS, Key, Kind, StageNeed
+from records.evaluation.quantities import QUANTITIES, Judges
 
-# Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clause 6, from memory.
-_SHORT_HOLD_S, _TOLERANCE_SHORT_PCT, _TOLERANCE_LONG_PCT = 60.0, 1.0, 3.0
 _SLACK = 1e-9  # relative: converting V to kV must not push a set point out of its own band
-
-
-class BadStep(ValueError):
-    """The step cannot be evaluated as it is written; the message names the key and the mend."""
+_TOLERANCE = Key("tolerance_pct", above=0.0, below=100.0)
 
 
 @dataclass(frozen=True)
@@ -28,17 +25,20 @@ class Stage:
     name : str
         As the plan calls it.
     voltage_kv : float
-        Set point [kV].
+        Set point [kV]: r.m.s., or crest where the stage is an impulse; 0 where the stage states none.
     hold_s : float
-        Time that it must be held [s].
+        Time that it must be held [s]; 0 where the kind holds nothing.
     tolerance_pct : float
         Half width of the band around the set point [%].
+    stated : mapping
+        What the stage states besides, by key, as `kinds` names it: ``polarity``, …
     """
 
     name: str
     voltage_kv: float
     hold_s: float
     tolerance_pct: float
+    stated: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def low_kv(self) -> float:
@@ -53,7 +53,8 @@ class Stage:
     @property
     def in_words(self) -> str:
         """Set point, tolerance and hold as the plan asks them."""
-        return f"{self.voltage_kv:g} kV ± {self.tolerance_pct:g} % for {self.hold_s:g} s"
+        level = f"{self.voltage_kv:g} kV ± {self.tolerance_pct:g} %"
+        return f"{level} for {self.hold_s:g} s" if self.hold_s else level
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,11 @@ class Criterion:
         Length of the window that apparent charge is read in [s].
     is_implied : bool
         Whether the standards always ask it, though the procedure does not list it.
+    nominal : float or None
+        The value that the plan names [unit of the quantity]; where a quantity has several values, as a filter has
+        branches, it tells which is meant.
+    stated : mapping
+        What the criterion states besides, by key, as `kinds` names it.
     """
 
     quantity: str
@@ -89,18 +95,34 @@ class Criterion:
     judges: Judges = "unit"
     window_s: float | None = None
     is_implied: bool = False
+    nominal: float | None = None
+    stated: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Step:
-    """One test of a plan: kind, stages in order, criteria, and what the procedure names besides."""
+    """One test of a plan: kind, stages in order, criteria, and what the procedure states besides, by key."""
 
     kind: str
     title: str
     stages: tuple[Stage, ...]
     criteria: tuple[Criterion, ...]
-    threshold_pc: float | None = None
-    window_s: float | None = None
+    stated: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def threshold_pc(self) -> float | None:
+        """Charge above which discharges count [pC], or None."""
+        return self.number("threshold_pc")
+
+    @property
+    def window_s(self) -> float | None:
+        """Length of the window that apparent charge is read in [s], or None."""
+        return self.number("window_s")
+
+    def number(self, key: str) -> float | None:
+        """Return a number that the procedure states [unit in the key's name], or None."""
+        value = self.stated.get(key)
+        return None if value is None else float(value)
 
     def stage(self, name: str | None) -> Stage | None:
         """Return the stage of that name, or None."""
@@ -129,48 +151,30 @@ def parse_step(content: Any) -> Step:
         raise BadStep("The step must be one object: give one step of the plan, not the whole plan.")
     if "kind" not in content and "steps" in content:
         raise BadStep("steps: this is a whole plan. Give one of its steps.")
-    kind = content.get("kind")
-    if kind not in QUANTITIES_BY_KIND:
-        known = ", ".join(QUANTITIES_BY_KIND)
-        raise BadStep(f"kind: “{kind}” cannot be evaluated; use one of {known}.")
+    kind = KINDS.get(str(content.get("kind")))
+    if kind is None:
+        raise BadStep(f"kind: “{content.get('kind')}” cannot be evaluated; use one of {', '.join(KINDS)}.")
     procedure = content.get("procedure", {})
     if not isinstance(procedure, Mapping):
         raise BadStep("procedure: must be an object with stages and criteria.")
     merged = {**content, **procedure}
-    stages = _stages(merged.get("stages"))
-    criteria = _criteria(merged.get("criteria", []), str(kind), stages)
-    threshold = _number(merged, "threshold_pc", "threshold_pc", above=0.0, is_optional=True)
-    window = _number(merged, "window_s", "window_s", above=0.0, is_optional=True)
-    if kind == "partial_discharge" and not any(criterion.judges == "unit" for criterion in criteria):
+    stages = _stages(merged.get("stages"), kind)
+    criteria = _criteria(merged.get("criteria", []), kind, stages)
+    if kind.must_judge_unit and not any(criterion.judges == "unit" for criterion in criteria):
         raise BadStep("criteria: none judges the unit; name at least one, as apparent_charge_pc with its max.")
-    return Step(str(kind), str(content.get("title", kind)), stages, criteria, threshold, window)
+    return Step(kind.name, str(content.get("title", kind.name)), stages, criteria, values_of(merged, kind.keys))
 
 
-def _number(
-    row: Mapping[str, Any], key: str, place: str, *, above: float | None = None, is_optional: bool = False
-) -> float | None:
-    value = row.get(key)
-    if value is None:
-        if is_optional:
-            return None
-        raise BadStep(f"{place}: is missing; state a number.")
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise BadStep(f"{place}: “{value}” is not a finite number; state one.")
-    if above is not None and value <= above:
-        raise BadStep(f"{place}: {value:g} must be above {above:g}.")
-    return float(value)
-
-
-def _rows(content: Any, place: str) -> Sequence[Mapping[str, Any]]:
-    if not isinstance(content, list | tuple) or not all(isinstance(row, Mapping) for row in content):
-        raise BadStep(f"{place}: must be a list of objects.")
-    return content
-
-
-def _stages(content: Any) -> tuple[Stage, ...]:
+def _stages(content: Any, kind: Kind) -> tuple[Stage, ...]:
+    need = kind.stages
     if not content:
-        raise BadStep("stages: at least one is needed, with name, voltage_kv and hold_s.")
-    stages = tuple(_stage(row, f"stages[{place}]") for place, row in enumerate(_rows(content, "stages")))
+        if need is None or not need.is_required:
+            return ()
+        asked = ", ".join(key.name for key in need.keys if key.is_required)
+        raise BadStep(f"stages: at least one is needed, with name and {asked}.")
+    if need is None:
+        raise BadStep(f"stages: a step of {kind.name} has none; remove them.")
+    stages = tuple(_stage(row, f"stages[{place}]", need) for place, row in enumerate(rows_at(content, "stages")))
     names = [stage.name for stage in stages]
     repeated = next((name for name in names if names.count(name) > 1), None)
     if repeated is not None:
@@ -178,59 +182,74 @@ def _stages(content: Any) -> tuple[Stage, ...]:
     return stages
 
 
-def _stage(row: Mapping[str, Any], place: str) -> Stage:
+def _stage(row: Mapping[str, Any], place: str, need: StageNeed) -> Stage:
     name = row.get("name")
     if not isinstance(name, str) or not name:
         raise BadStep(f"{place}.name: is missing; give the stage a name.")
-    voltage = _number(row, "voltage_kv", f"{place}.voltage_kv", above=0.0) or 0.0
-    hold = _number(row, "hold_s", f"{place}.hold_s", above=0.0) or 0.0
-    usual = _TOLERANCE_SHORT_PCT if hold <= _SHORT_HOLD_S else _TOLERANCE_LONG_PCT
-    tolerance = _number(row, "tolerance_pct", f"{place}.tolerance_pct", above=0.0, is_optional=True) or usual
-    if tolerance >= 100:
-        raise BadStep(f"{place}.tolerance_pct: {tolerance:g} must be below 100.")
-    return Stage(name, voltage, hold, tolerance)
+    stated = values_of(row, (*need.keys, _TOLERANCE), place)
+    voltage, hold = stated.pop("voltage_kv", 0.0), stated.pop("hold_s", 0.0)
+    usual = next(tolerance for longest_s, tolerance in need.tolerances_pct if hold <= longest_s)
+    return Stage(name, voltage, hold, stated.pop("tolerance_pct", usual), stated)
 
 
-def _criteria(content: Any, kind: str, stages: tuple[Stage, ...]) -> tuple[Criterion, ...]:
+def _criteria(content: Any, kind: Kind, stages: tuple[Stage, ...]) -> tuple[Criterion, ...]:
     names = {stage.name for stage in stages}
     return tuple(
-        _criterion(row, f"criteria[{place}]", kind, names) for place, row in enumerate(_rows(content, "criteria"))
+        _criterion(row, f"criteria[{place}]", kind, names) for place, row in enumerate(rows_at(content, "criteria"))
     )
 
 
-def _limits(row: Mapping[str, Any], place: str) -> tuple[float | None, float | None]:
-    minimum = _number(row, "min", f"{place}.min", is_optional=True)
-    maximum = _number(row, "max", f"{place}.max", is_optional=True)
-    nominal = _number(row, "nominal", f"{place}.nominal", is_optional=True)
-    if nominal is not None:
-        half = abs(nominal) * (_number(row, "tolerance_pct", f"{place}.tolerance_pct", above=0.0) or 0.0) / 100
+def _limits(row: Mapping[str, Any], place: str) -> tuple[float | None, float | None, float | None]:
+    """Return min, max and nominal; a nominal without a tolerance needs a limit beside it."""
+    minimum = number_at(row, "min", f"{place}.min", is_optional=True)
+    maximum = number_at(row, "max", f"{place}.max", is_optional=True)
+    nominal = number_at(row, "nominal", f"{place}.nominal", is_optional=True)
+    if nominal is not None and (row.get("tolerance_pct") is not None or (minimum is None and maximum is None)):
+        half = abs(nominal) * (number_at(row, "tolerance_pct", f"{place}.tolerance_pct", above=0.0) or 0.0) / 100
         minimum, maximum = nominal - half, nominal + half
     if minimum is None and maximum is None:
         raise BadStep(f"{place}: has no limit; nothing is judged without one. State min, max, or nominal.")
     if minimum is not None and maximum is not None and minimum > maximum:
         raise BadStep(f"{place}: min {minimum:g} lies above max {maximum:g}; exchange them.")
-    return minimum, maximum
+    return minimum, maximum, nominal
 
 
-def _criterion(row: Mapping[str, Any], place: str, kind: str, stage_names: set[str]) -> Criterion:
+def _criterion(row: Mapping[str, Any], place: str, kind: Kind, stage_names: set[str]) -> Criterion:
     quantity = row.get("quantity")
-    if quantity not in QUANTITIES_BY_KIND[kind]:
-        known = ", ".join(QUANTITIES_BY_KIND[kind])
-        raise BadStep(f"{place}.quantity: “{quantity}” is none of {kind}; use one of {known}.")
-    stage = row.get("stage")
+    if quantity not in kind.quantities:
+        known = ", ".join(kind.quantities)
+        raise BadStep(f"{place}.quantity: “{quantity}” is none of {kind.name}; use one of {known}.")
+    stage = row.get("stage") or None
     if stage is not None and stage not in stage_names:
-        raise BadStep(f"{place}.stage: “{stage}” is not among the stages; use one of {', '.join(sorted(stage_names))}.")
+        known = f"use one of {', '.join(sorted(stage_names))}" if stage_names else "the step has none; remove it"
+        raise BadStep(f"{place}.stage: “{stage}” is not among the stages; {known}.")
     judges = row.get("judges", QUANTITIES[str(quantity)].judges)
     if judges not in ("unit", "test"):
         raise BadStep(f"{place}.judges: “{judges}” must be unit or test.")
+    decision, guard = _decision(row, place)
+    minimum, maximum, nominal = _limits(row, place)
+    stated = values_of(row, kind.criterion_keys, place)
+    return Criterion(
+        str(quantity),
+        stage,
+        minimum,
+        maximum,
+        decision,
+        guard,
+        judges,
+        stated.pop("window_s", None),
+        nominal=nominal,
+        stated=stated,
+    )
+
+
+def _decision(row: Mapping[str, Any], place: str) -> tuple[str, float | None]:
     decision = row.get("decision") or "simple_acceptance"
     if decision not in DECISION_RULES:
         raise BadStep(f"{place}.decision: “{decision}” is not a decision rule; use one of {', '.join(DECISION_RULES)}.")
-    guard = _number(row, "guard_factor", f"{place}.guard_factor", is_optional=True)
+    guard = number_at(row, "guard_factor", f"{place}.guard_factor", is_optional=True)
     if DECISION_RULES[decision].guard_factor is None and guard is None:
         raise BadStep(f"{place}.guard_factor: the rule {decision} needs r of w = r·U; state it.")
     if guard is not None and decision not in ("guard_band", "customer_defined"):
         raise BadStep(f"{place}.guard_factor: the rule {decision} has its own; remove it or use customer_defined.")
-    minimum, maximum = _limits(row, place)
-    window = _number(row, "window_s", f"{place}.window_s", above=0.0, is_optional=True)
-    return Criterion(str(quantity), stage, minimum, maximum, decision, guard, judges, window)
+    return decision, guard

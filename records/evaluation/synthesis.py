@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -193,3 +193,133 @@ def is_discharging(
 
 def _rippled(voltage: Samples, ripple: float, chance: np.random.Generator) -> Samples:
     return np.abs(voltage * (1 + ripple * np.clip(chance.standard_normal(len(voltage)), -3, 3)))
+
+
+@dataclass(frozen=True)
+class PulseTrain:
+    """Pulses that a unit gives while it is lit.
+
+    Attributes
+    ----------
+    charge_pc : float
+        Magnitude of each pulse [pC]; its sign is that of the half wave.
+    rate_per_s : float
+        Pulses per second, spread at equal times [1/s].
+    begin_s, end_s : float
+        First and last time [s].
+    phases_deg : tuple of float
+        Least and greatest phase in the positive half wave [°]; half of the pulses lie there, the others half a turn on.
+    """
+
+    charge_pc: float
+    rate_per_s: float
+    begin_s: float
+    end_s: float
+    phases_deg: tuple[float, float] = (30.0, 90.0)
+
+
+def synthesise_pulses(
+    holds: Sequence[Hold],
+    trains: Sequence[PulseTrain],
+    *,
+    seed: int,
+    frequency_hz: float = 50.0,
+    quiet_s: float = 10.0,
+    scale_factor: float = 1.0,
+) -> Recording:
+    """Return a list of pulses with phase and instantaneous voltage, as a digital instrument writes it.
+
+    Parameters
+    ----------
+    holds : sequence of Hold
+        Levels in order; the voltage is that of `voltage_profile`, without ripple.
+    trains : sequence of PulseTrain
+        Pulses, each moved within its period to a phase of its train.
+    seed : int
+        Of the phases; the same seed gives the same list.
+    frequency_hz : float
+        Of the voltage [Hz].
+    quiet_s : float
+        Time without voltage before [s].
+    scale_factor : float
+        k by which the instrument's reading must be multiplied.
+
+    Returns
+    -------
+    Recording
+        With ``charge_pc``, ``phase_deg`` and ``voltage_kv`` (instantaneous), in order of time.
+    """
+    chance = np.random.default_rng(seed)
+    profile_s, profile_kv = voltage_profile(holds, quiet_s=quiet_s)
+    times, charges, phases = [], [], []
+    for train in trains:
+        at = (
+            train.begin_s
+            + (np.arange(round((train.end_s - train.begin_s) * train.rate_per_s)) + 0.5) / train.rate_per_s
+        )
+        second = np.arange(len(at)) % 2 == 1
+        phase = chance.uniform(*train.phases_deg, len(at)) + 180.0 * second
+        times.append((np.floor(at * frequency_hz) + phase / 360.0) / frequency_hz)
+        charges.append(np.where(second, -1.0, 1.0) * train.charge_pc)
+        phases.append(phase)
+    order = np.argsort(np.concatenate(times), kind="stable")
+    time_s, phase_deg = np.concatenate(times)[order], np.concatenate(phases)[order]
+    crest = np.sqrt(2.0) * np.interp(time_s, profile_s, profile_kv)
+    channels = {
+        "charge_pc": np.concatenate(charges)[order] / scale_factor,
+        "phase_deg": phase_deg,
+        "voltage_kv": crest * np.sin(np.radians(phase_deg)),
+    }
+    return Recording(time_s, channels)
+
+
+def synthesise_wave(
+    holds: Sequence[Hold],
+    *,
+    seed: int,
+    frequency_hz: float = 50.0,
+    rate_hz: float = 5000.0,
+    noise_kv: float = 0.0,
+    harmonics: Mapping[int, float] | None = None,
+    offset_kv: float = 0.0,
+    quiet_s: float = 1.0,
+    collapse_at_s: float | None = None,
+) -> Recording:
+    """Return the raw wave of a withstand test.
+
+    Parameters
+    ----------
+    holds : sequence of Hold
+        Levels in order: crest/√2 of the fundamental [kV].
+    seed : int
+        Of the noise.
+    frequency_hz, rate_hz : float
+        Of the voltage and of the samples [Hz].
+    noise_kv : float
+        Standard deviation of the noise [kV].
+    harmonics : mapping of int to float, optional
+        Amplitude relative to the fundamental by order; their sines begin with the fundamental's.
+    offset_kv : float
+        Added to every sample [kV].
+    quiet_s : float
+        Time without voltage before [s].
+    collapse_at_s : float, optional
+        Time of a disruptive discharge [s]: from there on the voltage is practically 0.
+
+    Returns
+    -------
+    Recording
+        With ``voltage_kv``, instantaneous.
+    """
+    profile_s, profile_kv = voltage_profile(holds, quiet_s=quiet_s, tail_s=1.0)
+    time_s = np.arange(round(float(profile_s[-1]) * rate_hz) + 1) / rate_hz
+    angle = 2 * np.pi * frequency_hz * time_s
+    shape = np.sin(angle)
+    for order, amplitude in (harmonics or {}).items():
+        shape = shape + amplitude * np.sin(order * angle)
+    wave = np.sqrt(2.0) * np.interp(time_s, profile_s, profile_kv) * shape
+    if collapse_at_s is not None:
+        wave[time_s >= collapse_at_s] *= 0.005
+    return Recording(
+        time_s, {"voltage_kv": wave + offset_kv + noise_kv * np.random.default_rng(seed).standard_normal(len(time_s))}
+    )

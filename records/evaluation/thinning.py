@@ -59,6 +59,28 @@ def thin(
     return time_s[kept], values[kept]
 
 
+def thinned_trend(time_s: Samples, voltage_kv: Samples, points: int = 1500) -> dict[str, list[float]]:
+    """Return a voltage that was computed from a record as plain values that a picture is drawn from.
+
+    Parameters
+    ----------
+    time_s, voltage_kv : ndarray (n,)
+        Times [s] and r.m.s. voltage [kV].
+    points : int
+        Most points.
+
+    Returns
+    -------
+    dict
+        ``time_s`` and ``voltage_kv`` as lists.
+    """
+    times, volts = thin(time_s, voltage_kv, points)
+    return {
+        "time_s": [float(f"{one:.9g}") for one in times],
+        "voltage_kv": [float(f"{one:.6g}") for one in volts],
+    }
+
+
 def _extremes(values: Samples, parts: int) -> NDArray[np.intp]:
     """Return the sorted places of the first and last sample and of each part's least and greatest."""
     inner = values[1:-1]

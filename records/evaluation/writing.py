@@ -11,7 +11,7 @@ from typing import TextIO
 import numpy as np
 
 from records.readers.recording import Recording
-from records.readers.units import factor_to
+from records.readers.units import UNITS, factor_to
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,23 @@ class WrittenDialect:
     digits: int = 9
 
 
-_OWN_UNITS = {"time_s": "s", "voltage_kv": "kV", "charge_pc": "pC", "current_ma": "mA"}
-_WORDS = {"time_s": "Time", "voltage_kv": "Voltage", "charge_pc": "Charge", "current_ma": "Current"}
+_WORDS = {
+    "time_s": "Time",
+    "voltage_kv": "Voltage",
+    "charge_pc": "Charge",
+    "current_ma": "Current",
+    "resistance_ohm": "Resistance",
+    "temperature_c": "Temperature",
+    "ambient_c": "Ambient",
+    "insulation_resistance_mohm": "Insulation resistance",
+    "dissipation_factor": "Dissipation factor",
+    "capacitance_uf": "Capacitance",
+    "inductance_mh": "Inductance",
+    "loss_w": "Loss",
+    "current_a": "Current",
+    "frequency_hz": "Frequency",
+    "phase_deg": "Phase",
+}
 
 
 def csv_text(recording: Recording, dialect: WrittenDialect | None = None) -> str:
@@ -64,13 +79,16 @@ def csv_text(recording: Recording, dialect: WrittenDialect | None = None) -> str
     """
     how = dialect or WrittenDialect()
     columns, heads = [], []
-    for channel, values in {"time_s": recording.time_s, **recording.channels}.items():
-        unit = how.units.get(channel, _OWN_UNITS[channel])
+    has_time = len(recording.time_s) or not recording.rows
+    axis = {"time_s": recording.time_s} if has_time else {}
+    for channel, values in {**axis, **recording.channels}.items():
+        unit = how.units.get(channel, UNITS.get(channel, "1"))
         factor = factor_to(channel, unit)
         if factor is None:
             raise ValueError(f"“{unit}” is no unit of {channel}.")
         columns.append(values / factor)
-        heads.append(f"{how.heads.get(channel, _WORDS[channel])} ({unit})")
+        word = how.heads.get(channel, _WORDS.get(channel))
+        heads.append(f"{word} ({unit})" if word else channel)  # a channel's own name tells its unit
     stream = io.StringIO()
     np.savetxt(stream, np.column_stack(columns), fmt=f"%.{how.digits}g", delimiter="\x1f")
     rows = stream.getvalue().rstrip("\n").replace(".", how.decimal).replace("\x1f", how.separator)

@@ -14,11 +14,13 @@ class NonconformanceQuerySet(models.QuerySet["Nonconformance"]):
 
     def for_list(self) -> NonconformanceQuerySet:
         """Return with what a list shows."""
-        return self.select_related("run__step__plan__unit__order__customer", "decided_by", "closed_by_run")
+        return self.select_related(
+            "run__step__plan__unit__order__customer", "run__arrangement", "decided_by", "closed_by_run"
+        )
 
     def for_page(self) -> NonconformanceQuerySet:
         """Return with what the page of one shows."""
-        return self.for_list().select_related("run__arrangement").prefetch_related("run__evaluations__findings")
+        return self.for_list().prefetch_related("run__evaluations__findings")
 
 
 class Nonconformance(models.Model):

@@ -18,6 +18,17 @@ WORDS: Mapping[str, str] = {
     "apparent_charge_pc": "Apparent charge",
     "background_noise_pc": "Background noise",
     "charge_scale_factor": "Charge scale factor",
+    "noise_after_pc": "Background noise after the test",
+    "repetition_rate_per_s": "Pulse repetition rate",
+    "average_discharge_current_a": "Average discharge current",
+    "discharge_power_w": "Discharge power",
+    "quadratic_rate_c2_per_s": "Quadratic rate",
+    "crest_factor": "Crest factor",
+    "frequency_hz": "Frequency",
+    "polarity_difference_pct": "Difference of the polarities",
+    "total_harmonic_distortion_pct": "Total harmonic distortion",
+    "ramp_rate_pct_per_s": "Rate of rise from 75 %",
+    "voltage_drop_pct": "Voltage drop during the hold",
 }
 
 

@@ -38,6 +38,7 @@ class RunQuerySet(models.QuerySet["Run"]):
                 "instruments__instrument__calibrations",
                 "instruments__calibration",
                 "instruments__system",
+                "instruments__budget",
                 "instruments__overridden_by",
                 "checks__made_by",
                 "marks__marked_by",
@@ -115,6 +116,9 @@ class RunInstrument(models.Model):
     overridden_by = models.ForeignKey("people.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     overridden_at = models.DateTimeField(null=True, blank=True)
     override_reason = models.TextField(blank=True)
+    budget = models.ForeignKey(
+        "equipment.SystemBudget", on_delete=models.PROTECT, null=True, blank=True, related_name="uses"
+    )
 
     class Meta:
         ordering = ("instrument__identifier",)

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from records.readers.dialect import Dialect
-from records.readers.refusals import BadColumnMap, ColumnMissing
+from records.readers.layout import Layout
+from records.readers.refusals import BadColumnMap, ColumnMissing, RecordRefused
 from records.readers.stamps import is_stamp
-from records.readers.units import CHANNELS, factor_to, spellings_of, understand_head
+from records.readers.units import (
+    CHANNELS,
+    DIMENSIONLESS,
+    factor_to,
+    is_channel,
+    offset_to,
+    spellings_of,
+    understand_head,
+)
+
+_TOLD = 12  # heads named in a message
 
 
 @dataclass(frozen=True)
@@ -53,7 +63,7 @@ class ColumnMap:
 
 
 def _mapped(channel: str, entry: Any) -> MappedColumn:
-    if channel not in CHANNELS:
+    if not is_channel(channel):
         raise BadColumnMap(f"“{channel}” is not a channel; use {', '.join(CHANNELS)}.")
     if isinstance(entry, str):
         return MappedColumn(entry)
@@ -67,12 +77,13 @@ def _mapped(channel: str, entry: Any) -> MappedColumn:
 
 @dataclass(frozen=True)
 class Resolved:
-    """A column that is understood: its place, counted from 0, its channel and the factor to the channel's unit."""
+    """A column that is understood: its place, counted from 0, its channel, factor and offset to the channel's unit."""
 
     index: int
     channel: str
     factor: float
     is_stamp: bool = False
+    offset: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -88,18 +99,24 @@ class Resolution:
         return any(column.channel == channel for column in self.resolved)
 
 
-def _unit_of(dialect: Dialect, index: int, head_unit: str | None) -> str | None:
+def named(heads: Sequence[str]) -> str:
+    """Return heads for a sentence: the first dozen, and how many more there are."""
+    more = f" and {len(heads) - _TOLD} more" if len(heads) > _TOLD else ""
+    return ", ".join(f"“{head[:60]}”" for head in heads[:_TOLD]) + more
+
+
+def _unit_of(dialect: Layout, index: int, head_unit: str | None) -> str | None:
     if head_unit:
         return head_unit
-    return dialect.units[index] if dialect.units else None
+    return (dialect.units[index] or None) if dialect.units else None
 
 
-def _is_stamped(dialect: Dialect, index: int) -> bool:
+def _is_stamped(dialect: Layout, index: int) -> bool:
     cells = [row[index] for row in dialect.samples if index < len(row)]
     return bool(cells) and sum(map(is_stamp, cells)) > len(cells) / 2
 
 
-def _place_of(dialect: Dialect, channel: str, mapped: MappedColumn) -> int:
+def _place_of(dialect: Layout, channel: str, mapped: MappedColumn) -> int:
     wanted = mapped.column.strip().casefold()
     names = [head.strip().strip('"').casefold() for head in dialect.heads]
     if wanted in names:
@@ -109,11 +126,11 @@ def _place_of(dialect: Dialect, channel: str, mapped: MappedColumn) -> int:
         return numbered.index(wanted)
     raise ColumnMissing(
         f"The column “{mapped.column}” mapped to {channel} is not in the file, which has "
-        f"{', '.join(f'“{head}”' for head in dialect.heads)}. Correct the mapping, or choose another file."
+        f"{named(dialect.heads)}. Correct the mapping, or choose another file."
     )
 
 
-def _by_mapping(dialect: Dialect, columns: ColumnMap) -> list[Resolved]:
+def _by_mapping(dialect: Layout, columns: ColumnMap) -> list[Resolved]:
     found = []
     for channel, mapped in columns.columns.items():
         index = _place_of(dialect, channel, mapped)
@@ -127,39 +144,51 @@ def _by_mapping(dialect: Dialect, columns: ColumnMap) -> list[Resolved]:
                 f"The column “{mapped.column}” is in “{stated}”, which is no unit of {channel}. State the unit in the "
                 f"mapping; known are {', '.join(spellings_of(channel)[:8])}."
             )
-        found.append(Resolved(index, channel, factor))
+        found.append(Resolved(index, channel, factor, offset=offset_to(channel, stated or "")))
     return found
 
 
-def _by_head(dialect: Dialect, index: int) -> tuple[Resolved | None, str]:
+def _by_head(dialect: Layout, index: int, wanted: Sequence[str]) -> tuple[Resolved | None, str]:
     """Return the column as its head tells it, or None and why not."""
     head = dialect.heads[index]
-    channel, head_unit = understand_head(head)
+    channel, head_unit = _understood(dialect, index, wanted)
     if channel is None and dialect.has_heads and _is_stamped(dialect, index):
         channel = "time_s"
     if channel is None:
         return None, ""
     if _is_stamped(dialect, index):
         return Resolved(index, channel, 1.0, True), ""
-    unit = _unit_of(dialect, index, head_unit)
+    unit = _unit_of(dialect, index, head_unit) or ("1" if channel in DIMENSIONLESS else None)
     if unit is None:
         return None, f"The head “{head}” names no unit."
     factor = factor_to(channel, unit)
     if factor is None:
         return None, f"“{unit}” of the column “{head}” is not a unit that is known for it."
-    return Resolved(index, channel, factor), ""
+    return Resolved(index, channel, factor, offset=offset_to(channel, unit)), ""
 
 
-def resolve(dialect: Dialect, columns: ColumnMap | None = None) -> Resolution:
+def _understood(dialect: Layout, index: int, wanted: Sequence[str]) -> tuple[str | None, str | None]:
+    """Return channel and unit by the head alone, or by the head with the unit that stands below or beside it."""
+    channel, unit = understand_head(dialect.heads[index], wanted)
+    beside = dialect.units[index] if dialect.units else ""
+    if unit is None and beside:
+        together, _ = understand_head(f"{dialect.heads[index]} ({beside.strip('[](){} ')})", wanted)
+        return together or channel, None
+    return channel, unit
+
+
+def resolve(dialect: Layout, columns: ColumnMap | None = None, wanted: Sequence[str] = ()) -> Resolution:
     """Return which column is which.
 
     Parameters
     ----------
-    dialect : Dialect
+    dialect : Layout
         What was understood of the file.
     columns : ColumnMap, optional
         What a person said; it goes before the heads. A unit stated there goes before the file's; where it states
         none, the file's unit counts, and where neither does, the values are in the channel's own unit.
+    wanted : sequence of str
+        Channels that the step can use; they decide what a head means that could mean several.
 
     Returns
     -------
@@ -179,12 +208,12 @@ def resolve(dialect: Dialect, columns: ColumnMap | None = None) -> Resolution:
     for index in range(dialect.columns):
         if any(column.index == index for column in mapped):
             continue
-        column, doubt = _by_head(dialect, index)
+        column, doubt = _by_head(dialect, index, wanted)
         if column and column.channel not in taken:
             found.append(column)
         elif doubt:
             doubts.append(doubt)
-    for channel in {column.channel for column in found}:
+    for channel in dict.fromkeys(column.channel for column in found):
         rivals = [column for column in found if column.channel == channel]
         if len(rivals) > 1:
             names = " and ".join(f"“{dialect.heads[column.index]}”" for column in rivals)
@@ -193,3 +222,19 @@ def resolve(dialect: Dialect, columns: ColumnMap | None = None) -> Resolution:
     resolved = sorted([*mapped, *found], key=lambda column: column.index)
     places = {column.index for column in resolved}
     return Resolution(tuple(resolved), tuple(i for i in range(dialect.columns) if i not in places), tuple(doubts))
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """Columns of one of several tables, and why a person's mapping does not fit them, or None where it does."""
+
+    resolution: Resolution
+    misfit: RecordRefused | None = None
+
+
+def attempt(layout: Layout, columns: ColumnMap | None, wanted: Sequence[str]) -> Attempt:
+    """Return which column is which in a table that may be another than the mapping was made for."""
+    try:
+        return Attempt(resolve(layout, columns, wanted))
+    except (ColumnMissing, BadColumnMap) as fault:
+        return Attempt(resolve(layout, None, wanted), fault)

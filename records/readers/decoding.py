@@ -8,9 +8,6 @@ from dataclasses import dataclass
 from records.readers.refusals import EncodingUnreadable, RecordNotText, RecordTruncated
 
 _MAGIC = (
-    (b"\x89HDF\r\n", "an HDF5 file"),
-    (b"PK\x03\x04", "a zip container (perhaps a spreadsheet)"),
-    (b"PAR1", "a Parquet file"),
     (b"%PDF", "a PDF document"),
     (b"\x89PNG", "a picture"),
     (b"\xff\xd8\xff", "a picture"),

@@ -15,6 +15,7 @@ from records.readers.units import is_unit, understand_head
 SEPARATORS: Mapping[str, str] = {
     "\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar", " ": "blanks",
 }  # fmt: skip
+_SCORED = 300  # lines that are enough to tell a dialect by
 _POINT = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 _COMMA = re.compile(r"^[+-]?(\d+(,\d+)?|,\d+)([eE][+-]?\d+)?$")
 _NAN = re.compile(r"^[+-]?(nan|inf|infinity)$", re.IGNORECASE)
@@ -111,6 +112,10 @@ def _first_row(lines: Sequence[str], separator: str, decimal: str, columns: int)
     return fits.index(True)
 
 
+def _scored(lines: Sequence[str]) -> list[tuple[float, int, str, str]]:
+    return [(*_score(lines, separator, decimal), separator, decimal) for separator, decimal in _candidates()]
+
+
 def sniff(lines: Sequence[str]) -> Dialect:
     """Return the dialect of a text table from its first lines.
 
@@ -133,7 +138,9 @@ def sniff(lines: Sequence[str]) -> Dialect:
     ColumnsDiffer
         The heads name another number of columns than the rows have, as where decimal commas meet comma separators.
     """
-    scored = [(*_score(lines, separator, decimal), separator, decimal) for separator, decimal in _candidates()]
+    scored = _scored(lines[:_SCORED])
+    if not any(row[0] for row in scored):
+        scored = _scored(lines)  # a long preamble
     best = max(scored, key=lambda row: row[0])  # the first of equals wins: tab before blanks, point before comma
     score, columns, separator, decimal = best
     if score == 0:

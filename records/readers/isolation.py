@@ -17,9 +17,17 @@ import numpy as np
 from records.readers.columns import ColumnMap
 from records.readers.previewing import Preview
 from records.readers.reading import NEEDED
-from records.readers.recording import DEFAULT, Limits, Recording
+from records.readers.recording import DEFAULT, Limits, Recording, Samples
 from records.readers.refusals import REFUSALS, MappingNeeded, ReadingTooCostly, RecordRefused
+from records.readers.wanted import Wanted
 
+_ENVIRONMENT = {
+    "PATH": os.defpath,
+    "POLARS_MAX_THREADS": "2",
+    "OPENBLAS_NUM_THREADS": "1",
+    "LC_ALL": "C.UTF-8",
+    "HDF5_PLUGIN_PATH": "/nonexistent",  # no filter is loaded from a place that a file or a user names
+}
 _ROOT = Path(__file__).resolve().parents[2]
 _MEND = "The file was not read. Export the record again as plain CSV, or in shorter parts."
 
@@ -30,18 +38,20 @@ def read_in_child(
     columns: ColumnMap | None = None,
     limits: Limits = DEFAULT,
     needed: Sequence[str] = NEEDED,
+    wanted: Wanted | None = None,
+    companion: str | PathLike[str] | None = None,
 ) -> Recording:
     """Return what `read_record` returns, read by a child process with limited processor time and memory.
 
     Parameters
     ----------
-    path, columns, limits, needed
+    path, columns, limits, needed, wanted, companion
         As in `read_record`; `Limits.cpu_s` and `Limits.memory_bytes` bind here.
 
     Returns
     -------
     Recording
-        Arrays handed back as one NumPy file without pickled objects.
+        Arrays handed back as NumPy files without pickled objects, mapped into memory.
 
     Raises
     ------
@@ -49,6 +59,8 @@ def read_in_child(
         The child ran out of time or memory, or died.
     RecordRefused
         As `read_record`.
+    OSError
+        The file is not there, or cannot be opened.
 
     Notes
     -----
@@ -58,7 +70,8 @@ def read_in_child(
         "path": str(Path(path).resolve()),
         "columns": columns.as_dict() if columns else None,
         "limits": vars(limits),
-        "needed": list(needed),
+        "wanted": (wanted or Wanted.of(needed)).as_dict(),
+        "companion": str(Path(companion).resolve()) if companion is not None else None,
     }
     with tempfile.TemporaryDirectory(prefix="record-") as room:
         try:
@@ -68,7 +81,7 @@ def read_in_child(
                 input=json.dumps(order).encode(),
                 capture_output=True,
                 cwd=_ROOT,
-                env={"PATH": os.defpath, "POLARS_MAX_THREADS": "2", "OPENBLAS_NUM_THREADS": "1", "LC_ALL": "C.UTF-8"},
+                env=_ENVIRONMENT,
                 timeout=3 * limits.cpu_s,
                 check=False,
             )
@@ -87,9 +100,20 @@ def _collect(room: Path, status: int, limits: Limits) -> Recording:
     answer: dict[str, Any] = json.loads(answer_file.read_text(encoding="utf-8"))
     if "refused" in answer:
         raise _refusal(answer)
-    arrays = np.load(room / "arrays.npy", allow_pickle=False)
-    channels = {name: arrays[place + 1] for place, name in enumerate(answer["channels"])}
-    return Recording(arrays[0], channels, answer["metadata"], tuple(answer["oddities"]), answer["sha256"])
+    if "absent" in answer:
+        raise OSError(answer["number"], answer["absent"])
+    arrays = [_array(room / f"{place}.npy") for place in range(len(answer["channels"]) + 1)]
+    channels = dict(zip(answer["channels"], arrays[1:], strict=True))
+    shown = Preview.from_dict(answer["preview"]) if answer["preview"] else None
+    return Recording(arrays[0], channels, answer["metadata"], tuple(answer["oddities"]), answer["sha256"], shown)
+
+
+def _array(path: Path) -> Samples:
+    """Return an array without a copy; it stays readable after its file's name is gone."""
+    header_bytes = 128  # an empty array cannot be mapped
+    is_empty = path.stat().st_size <= header_bytes
+    array: Samples = np.load(path, mmap_mode=None if is_empty else "r", allow_pickle=False)
+    return array.view(np.ndarray)
 
 
 def _refusal(answer: dict[str, Any]) -> RecordRefused:

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from records.readers.columns import Resolution
-from records.readers.decoding import Encoding
-from records.readers.dialect import SEPARATORS, Dialect
-from records.readers.units import CHANNELS
+from records.readers.columns import Resolution, Resolved
+from records.readers.layout import Layout
+from records.readers.units import UNITS
+from records.readers.wanted import Wanted
 
 
 @dataclass(frozen=True)
 class PreviewColumn:
-    """One column: place counted from 1, head, unit as the file states it, channel as understood, first cells."""
+    """One column: place counted from 1, head, unit as the file states it, channel as understood, first cells.
+
+    `values` are the first cells as they were understood: numbers in the channel's own unit, with that unit.
+    """
 
     number: int
     head: str
     unit: str | None
     channel: str | None
     samples: tuple[str, ...]
+    values: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -29,18 +33,23 @@ class Preview:
 
     Attributes
     ----------
+    how : str
+        How the file was read, in a sentence.
     encoding, separator, decimal : str
-        As guessed; the separator by its name.
+        Of text in columns, as guessed; the separator by its name. Empty for other formats.
     first_row : int
-        Line of the first row of numbers, counted from 1.
+        Line of the first row of numbers, counted from 1; 0 where rows have no place in the file.
     columns : tuple of PreviewColumn
         All columns; those with `PreviewColumn.channel` None are unresolved.
     doubts : tuple of str
         Why columns could not be told, in sentences.
     metadata : mapping of str to str
-        Lines before the heads.
+        Lines before the heads, or what the file says about itself.
+    missing : tuple of str
+        Channels that the step needs and no column was found for.
     """
 
+    how: str
     encoding: str
     separator: str
     decimal: str
@@ -48,58 +57,85 @@ class Preview:
     columns: tuple[PreviewColumn, ...]
     doubts: tuple[str, ...] = ()
     metadata: Mapping[str, str] = field(default_factory=dict)
+    missing: tuple[str, ...] = ()
 
     @property
     def unresolved(self) -> tuple[PreviewColumn, ...]:
         """Columns that nobody has named yet."""
         return tuple(column for column in self.columns if column.channel is None)
 
-    @property
-    def missing(self) -> tuple[str, ...]:
-        """Channels that no column was found for."""
-        found = {column.channel for column in self.columns}
-        return tuple(channel for channel in CHANNELS if channel not in found)
-
     def as_dict(self) -> dict[str, Any]:
         """Return the same as plain values, for JSON."""
-        return {
-            "encoding": self.encoding,
-            "separator": self.separator,
-            "decimal": self.decimal,
-            "first_row": self.first_row,
-            "columns": [{**vars(column), "samples": list(column.samples)} for column in self.columns],
-            "doubts": list(self.doubts),
-            "metadata": dict(self.metadata),
-        }
+        rows = [{**vars(row), "samples": list(row.samples), "values": list(row.values)} for row in self.columns]
+        lists = {"columns": rows, "doubts": list(self.doubts), "missing": list(self.missing)}
+        return {**vars(self), **lists, "metadata": dict(self.metadata)}
 
     @classmethod
     def from_dict(cls, content: Mapping[str, Any]) -> Preview:
         """Return the preview that `as_dict` gave."""
         columns = tuple(
-            PreviewColumn(**{**column, "samples": tuple(column["samples"])}) for column in content["columns"]
+            PreviewColumn(**{**column, "samples": tuple(column["samples"]), "values": tuple(column["values"])})
+            for column in content["columns"]
         )
-        return cls(**{**content, "columns": columns, "doubts": tuple(content["doubts"])})
+        lists = {"columns": columns, "doubts": tuple(content["doubts"]), "missing": tuple(content["missing"])}
+        return cls(**{**content, **lists})
 
 
-def describe(encoding: Encoding, dialect: Dialect, resolution: Resolution) -> Preview:
-    """Return the preview of a file whose dialect and columns are known."""
-    channels = {column.index: column.channel for column in resolution.resolved}
+@dataclass(frozen=True)
+class Manner:
+    """How a file was read: a sentence, and of text its encoding, separator by name, decimal mark and first line."""
+
+    how: str
+    encoding: str = ""
+    separator: str = ""
+    decimal: str = "."
+    first_row: int = 0
+
+
+def describe(
+    manner: Manner, layout: Layout, resolution: Resolution, wanted: Wanted, metadata: Mapping[str, str]
+) -> Preview:
+    """Return the preview of a file whose layout and columns are known."""
+    understood = {column.index: column for column in resolution.resolved}
     columns = tuple(
-        PreviewColumn(
-            index + 1,
-            dialect.heads[index],
-            dialect.units[index] if dialect.units else None,
-            channels.get(index),
-            tuple(row[index] for row in dialect.samples if index < len(row)),
-        )
-        for index in range(dialect.columns)
+        _column(index, layout, understood.get(index), manner.decimal) for index in range(min(layout.columns, _MOST))
     )
+    found = [column.channel for column in resolution.resolved]
     return Preview(
-        encoding.name,
-        SEPARATORS[dialect.separator],
-        dialect.decimal,
-        dialect.first_row + 1,
+        manner.how,
+        manner.encoding,
+        manner.separator,
+        manner.decimal,
+        manner.first_row,
         columns,
         resolution.doubts,
-        dialect.metadata,
+        metadata,
+        wanted.lacking(found),
     )
+
+
+_MOST = 200
+
+
+def _column(index: int, layout: Layout, understood: Resolved | None, decimal: str) -> PreviewColumn:
+    cells = tuple(row[index] for row in layout.samples if index < len(row))
+    return PreviewColumn(
+        index + 1,
+        layout.heads[index],
+        (layout.units[index] or None) if layout.units else None,
+        understood.channel if understood else None,
+        cells,
+        _values(cells, understood, decimal) if understood and not understood.is_stamp else (),
+    )
+
+
+def _values(cells: Sequence[str], understood: Resolved, decimal: str) -> tuple[str, ...]:
+    shown = []
+    for cell in cells:
+        try:
+            value = float(cell.replace(decimal, ".")) * understood.factor + understood.offset
+        except ValueError:
+            shown.append("not a number")
+        else:
+            shown.append(f"{value:.7g} {UNITS.get(understood.channel, '')}".strip())
+    return tuple(shown)

@@ -1,44 +1,47 @@
-"""One file to one recording, or to a refusal in words."""
+"""One file, or a pair, to one recording, or to a refusal in words."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from os import PathLike
 from pathlib import Path
 
-import numpy as np
-
-from records.readers.columns import ColumnMap, Resolution, resolve
-from records.readers.dialect import Dialect, sniff
-from records.readers.previewing import Preview, describe
-from records.readers.recording import DEFAULT, Limits, Recording, Samples
-from records.readers.refusals import (
-    ColumnMissing,
-    MappingNeeded,
-    RecordTooLarge,
-    TimeGoesBackwards,
-    TimeStandsStill,
-    TooFewRows,
-)
-from records.readers.source import Source, look_at, measure
-from records.readers.table import Table
+from records.readers.columns import ColumnMap
+from records.readers.formats import ordered, reader_for
+from records.readers.order import Order
+from records.readers.previewing import Preview
+from records.readers.recording import DEFAULT, Limits, Recording
+from records.readers.refusals import RecordDamaged, RecordRefused
+from records.readers.wanted import Wanted
 
 NEEDED = ("time_s", "voltage_kv")
-_GAP = 5.0  # times the usual interval: what is reported as a gap
-_WORDS = {"time_s": "time", "voltage_kv": "voltage", "charge_pc": "charge", "current_ma": "current"}
+# What passes through: our own words, no such file, and what libraries raise where memory runs out under them.
+_OTHERS = (RecordRefused, OSError, MemoryError, ImportError, NameError, SystemError)
 
 
-def preview(path: str | PathLike[str], *, columns: ColumnMap | None = None, limits: Limits = DEFAULT) -> Preview:
+def preview(
+    path: str | PathLike[str],
+    *,
+    columns: ColumnMap | None = None,
+    limits: Limits = DEFAULT,
+    wanted: Wanted | None = None,
+    companion: str | PathLike[str] | None = None,
+) -> Preview:
     """Return the first rows of a file as the reader understands them.
 
     Parameters
     ----------
     path : path-like
-        File to look at; only its first 64 KiB are read.
+        File to look at; of text only the first 64 KiB are read.
     columns : ColumnMap, optional
         Which column is which, where a person said so.
     limits : Limits
         What reading may cost.
+    wanted : Wanted, optional
+        What the step needs; time and voltage where it is not stated.
+    companion : path-like, optional
+        The other file of a pair.
 
     Returns
     -------
@@ -48,11 +51,11 @@ def preview(path: str | PathLike[str], *, columns: ColumnMap | None = None, limi
     Raises
     ------
     RecordRefused
-        The file is empty, too large, no text, or holds no rows of numbers.
+        The file is empty, too large, of no format that is known, or holds no rows of numbers.
     """
-    source = look_at(Path(path), limits)
-    dialect = sniff(source.head_lines)
-    return describe(source.encoding, dialect, resolve(dialect, columns))
+    order = _order(path, companion, columns, limits, wanted or Wanted.of(NEEDED))
+    with _refusing():
+        return reader_for(order).preview(order)
 
 
 def read_record(
@@ -61,20 +64,26 @@ def read_record(
     columns: ColumnMap | None = None,
     limits: Limits = DEFAULT,
     needed: Sequence[str] = NEEDED,
+    wanted: Wanted | None = None,
+    companion: str | PathLike[str] | None = None,
 ) -> Recording:
-    """Return the arrays of one file.
+    """Return the arrays of one file, or of a pair.
 
     Parameters
     ----------
     path : path-like
-        CSV or other text in columns: comma, semicolon, tab, bar or blanks; decimal point or comma; UTF-8, UTF-16 or
-        Latin-1; units in heads or in a row below them.
+        Text in columns, a spreadsheet (XLSX), COMTRADE, Touchstone, HDF5 or Parquet; the content decides, not the name.
     columns : ColumnMap, optional
         Which column is which; it goes before the heads.
     limits : Limits
-        Bytes and rows above which the file is refused. Processor time and memory bind in `read_in_child` only.
+        Bytes, rows and expansion above which the file is refused. Processor time and memory bind in `read_in_child`
+        only.
     needed : sequence of str
-        Channels that must be found.
+        Channels that must be found, where `wanted` is not given.
+    wanted : Wanted, optional
+        What the step needs: which sets of channels, along which axis.
+    companion : path-like, optional
+        The other file of a pair (COMTRADE: configuration and data, in either order).
 
     Returns
     -------
@@ -93,98 +102,40 @@ def read_record(
     Notes
     -----
     Cells of numbers are never guessed at: text, nothing, NaN and infinity are refused with their row. Rows with equal
-    times are kept and reported as odd. The number of rows read is checked against the number of line ends.
+    times are kept and reported as odd. What a library raises over a damaged file becomes `RecordDamaged`.
     """
-    source = look_at(Path(path), limits)
-    dialect = sniff(source.head_lines)
-    resolution = resolve(dialect, columns)
-    _require(source, dialect, resolution, needed)
-    measured = measure(source)
-    if measured.line_feeds > limits.max_rows:
-        raise RecordTooLarge(
-            f"The file has {measured.line_feeds} rows; the limit is {limits.max_rows}. Export a shorter part of it."
-        )
-    table = Table(source, dialect, resolution.resolved, measured)
-    time_s = table.columns.pop("time_s")
-    _check_time(time_s, table, limits)
-    return Recording(
-        time_s,
-        table.columns,
-        _metadata(dialect, table),
-        tuple(_oddities(time_s, table, resolution)),
-        measured.sha256,
+    order = _order(path, companion, columns, limits, wanted or Wanted.of(needed))
+    with _refusing():
+        return reader_for(order).read(order)
+
+
+def _order(
+    path: str | PathLike[str],
+    companion: str | PathLike[str] | None,
+    columns: ColumnMap | None,
+    limits: Limits,
+    wanted: Wanted,
+) -> Order:
+    other = None if companion is None else Path(companion)
+    return ordered(Order(Path(path), limits, wanted, columns, other))
+
+
+@contextmanager
+def _refusing() -> Iterator[None]:
+    """Turn whatever a library raises over a damaged file into a refusal; some raise what is no `Exception`."""
+    try:
+        yield
+    except _OTHERS:
+        raise
+    except BaseException as fault:
+        if not isinstance(fault, Exception) and type(fault).__name__ != "PanicException":
+            raise
+        raise _damaged(fault) from fault
+
+
+def _damaged(fault: BaseException) -> RecordDamaged:
+    told = " ".join(str(fault).split())[:120]
+    return RecordDamaged(
+        f"The file is damaged or of a variety that is not read ({type(fault).__name__}: {told}). "
+        "Fetch the record from the instrument again, or export it as CSV."
     )
-
-
-def _require(source: Source, dialect: Dialect, resolution: Resolution, needed: Sequence[str]) -> None:
-    missing = [channel for channel in needed if not resolution.has(channel)]
-    if not missing:
-        return
-    names = " and ".join(_WORDS.get(channel, channel) for channel in missing)
-    heads = ", ".join(f"“{head}”" for head in dialect.heads)
-    doubts = "".join(f" {doubt}" for doubt in resolution.doubts)
-    if resolution.unresolved:
-        raise MappingNeeded(
-            f"The heads do not tell which column is the {names}: the file has {heads}.{doubts} Map the columns.",
-            preview=describe(source.encoding, dialect, resolution),
-            row=max(dialect.first_row, 1),
-        )
-    raise ColumnMissing(
-        f"The file has no column for the {names}; it has {heads}. Export the record with that channel.",
-        row=max(dialect.first_row, 1),
-    )
-
-
-def _check_time(time_s: Samples, table: Table, limits: Limits) -> None:
-    if len(time_s) < limits.min_rows:
-        raise TooFewRows(
-            f"The file has {len(time_s)} rows of numbers; at least {limits.min_rows} are needed. "
-            "Check that the whole record was exported."
-        )
-    steps = np.diff(time_s)
-    if (steps < 0).any():
-        index = int(np.argmax(steps < 0)) + 1
-        row = table.row_of(index)
-        raise TimeGoesBackwards(
-            f"Row {row} is at {time_s[index]:.9g} s, earlier than the row before it at {time_s[index - 1]:.9g} s. "
-            "The rows are out of order, or two records were put into one file: export each on its own.",
-            row=row,
-        )
-    if time_s[-1] == time_s[0]:
-        raise TimeStandsStill(
-            f"All {len(time_s)} rows carry the time {time_s[0]:.9g} s. Export the record with finer time stamps."
-        )
-
-
-def _metadata(dialect: Dialect, table: Table) -> dict[str, str]:
-    metadata = dict(dialect.metadata)
-    if table.start is not None:
-        metadata.setdefault("start", table.start)
-    return metadata
-
-
-def _oddities(time_s: Samples, table: Table, resolution: Resolution) -> list[str]:
-    said = []
-    heads = table.dialect.heads
-    if resolution.unresolved:
-        names = ", ".join(f"“{heads[index]}”" for index in resolution.unresolved)
-        said.append(f"Columns not read, because their heads name no known quantity: {names}.")
-    said.extend(resolution.doubts)
-    if table.passed_midnight:
-        said.append("The clock passed midnight; a day was added from there on.")
-    if table.source.has_lone_returns:
-        said.append("Lines end in carriage returns alone.")
-    elif table.source.encoding.is_bytewise and not table.measure.tail.endswith(b"\n"):
-        said.append("The last row has no line end; if the file was cut off, its last value may have lost digits.")
-    steps = np.diff(time_s)
-    equal = int((steps == 0).sum())
-    if equal:
-        said.append(f"{equal} rows carry the same time as the row before them.")
-    usual = float(np.median(steps))
-    if usual > 0 and steps.max() > _GAP * usual:
-        where = int(np.argmax(steps))
-        said.append(
-            f"{int((steps > _GAP * usual).sum())} gaps in the samples; the longest is {steps[where]:.4g} s after "
-            f"{time_s[where]:.6g} s, where the usual interval is {usual:.4g} s."
-        )
-    return said

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from records.readers.previewing import Preview
 
 Samples = NDArray[np.float64]
 
@@ -27,13 +31,19 @@ class Limits:
         Processor time of the child process [s].
     memory_bytes : int
         Address space of the child process [bytes].
+    max_unpacked_bytes : int
+        Most bytes that a compressed file may unpack to.
+    max_ratio : int
+        Most times by which a compressed part may grow.
     """
 
     max_bytes: int = 512 * 1024 * 1024
     max_rows: int = 20_000_000
     min_rows: int = 3
-    cpu_s: int = 60
+    cpu_s: int = 20
     memory_bytes: int = 6 * 1024**3
+    max_unpacked_bytes: int = 1024**3
+    max_ratio: int = 200
 
 
 DEFAULT = Limits()
@@ -55,7 +65,10 @@ class Recording:
     oddities : tuple of str
         Sentences on what was odd about the file but did not prevent its reading.
     sha256 : str
-        Digest of the file's bytes, hexadecimal; empty for a recording that was never a file.
+        Digest of the file's bytes, hexadecimal; empty for a recording that was never a file. Of a pair of files the
+        digest over both digests.
+    preview : Preview or None
+        First rows as the reader understood them, for a person to look at.
     """
 
     time_s: Samples
@@ -63,6 +76,7 @@ class Recording:
     metadata: Mapping[str, str] = field(default_factory=dict)
     oddities: tuple[str, ...] = ()
     sha256: str = ""
+    preview: Preview | None = field(default=None, compare=False, repr=False)
 
     @property
     def rows(self) -> int:

@@ -67,6 +67,26 @@ class TimeStandsStill(RecordRefused):
     """Every row carries the same time."""
 
 
+class FrequencyNotInOrder(RecordRefused):
+    """The frequencies of a sweep do not rise, or one is not greater than 0."""
+
+
+class RecordDamaged(RecordRefused):
+    """The file begins as a format that is known, but what follows is not of it."""
+
+
+class RecordUnsafe(RecordRefused):
+    """The file reaches for other files, or unpacks to more than it may."""
+
+
+class CompanionMissing(RecordRefused):
+    """The file is one of a pair, and the other one was not given."""
+
+
+class ContentNotKnown(RecordRefused):
+    """The file is of a format that is known, with content that this laboratory has no use for."""
+
+
 class ColumnMissing(RecordRefused):
     """A column that was asked for is not in the file."""
 
@@ -108,6 +128,11 @@ REFUSALS: dict[str, type[RecordRefused]] = {
         TooFewRows,
         TimeGoesBackwards,
         TimeStandsStill,
+        FrequencyNotInOrder,
+        RecordDamaged,
+        RecordUnsafe,
+        CompanionMissing,
+        ContentNotKnown,
         ColumnMissing,
         BadColumnMap,
         ReadingTooCostly,

@@ -10,8 +10,7 @@ from pathlib import Path
 
 from records.readers.decoding import Encoding, decode, recognise
 from records.readers.dialect import Dialect
-from records.readers.recording import Limits
-from records.readers.refusals import RecordEmpty, RecordTooLarge
+from records.readers.refusals import RecordEmpty
 
 SNIFFED_BYTES = 64 * 1024
 _CHUNK_BYTES = 1024 * 1024
@@ -53,24 +52,17 @@ class Measure:
     tail: bytes
 
 
-def look_at(path: Path, limits: Limits) -> Source:
+def look_at(path: Path) -> Source:
     """Return what the first 64 KiB of a file tell.
 
     Raises
     ------
     RecordEmpty
         There are no bytes, or only blanks.
-    RecordTooLarge
-        The file is larger than the limit.
     RecordNotText, EncodingUnreadable, RecordTruncated
         As `recognise` says.
     """
     size = path.stat().st_size
-    if size > limits.max_bytes:
-        raise RecordTooLarge(
-            f"The file has {size / 1e6:.1f} MB; the limit is {limits.max_bytes / 1e6:.1f} MB. Export a shorter part of "
-            "the record, or ask the administrator to raise the limit."
-        )
     with path.open("rb") as stream:
         head = stream.read(SNIFFED_BYTES)
     if not head.strip(b" \t\r\n\0\xef\xbb\xbf\xff\xfe\x1a"):
@@ -84,14 +76,14 @@ def look_at(path: Path, limits: Limits) -> Source:
     return Source(path, size, encoding, tuple(lines), lone)
 
 
-def measure(source: Source) -> Measure:
+def measure(path: Path) -> Measure:
     """Return digest, number of line feeds and last bytes in one pass that holds 1 MiB at a time."""
     digest, feeds, tail = hashlib.sha256(), 0, b""
-    with source.path.open("rb") as stream:
+    with path.open("rb") as stream:
         while chunk := stream.read(_CHUNK_BYTES):
             digest.update(chunk)
             feeds += chunk.count(b"\n")
-            tail = (tail + chunk)[-4096:]
+            tail = (tail + chunk[-4096:])[-4096:]
     return Measure(digest.hexdigest(), feeds, tail)
 
 

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import NoReturn
 
 import numpy as np
 import polars as pl
 
+from records.readers.blocks import Block, Pass, columns_of
 from records.readers.columns import Resolved
 from records.readers.dialect import Dialect, is_number, split_cells
+from records.readers.order import Order
 from records.readers.recording import Samples
 from records.readers.refusals import ColumnsDiffer, NotANumber, RecordTruncated
-from records.readers.source import Measure, Source, is_straight, numbered_rows, table_bytes, text_bytes
+from records.readers.source import Measure, Source, is_straight, measure, numbered_rows, table_bytes, text_bytes
 from records.readers.stamps import is_stamp, seconds_from_first
 
 _FETCH = "Fetch the record from the instrument again."
+
+
+def _scaled(values: Samples, column: Resolved) -> Samples:
+    """Return values in the channel's own unit; those that are in it already are not copied."""
+    values = values if column.factor == 1.0 else values * column.factor
+    return values if column.offset == 0.0 else values + column.offset
 
 
 class Table:
@@ -26,16 +35,18 @@ class Table:
         Values in the channels' own units.
     start : str or None
         First time stamp as it stands in the file.
+    measure : Measure
+        Digest, line feeds and last bytes of the file.
     passed_midnight : bool
         Whether a clock without date passed midnight.
     """
 
-    def __init__(self, source: Source, dialect: Dialect, resolved: tuple[Resolved, ...], measure: Measure) -> None:
-        self.source, self.dialect, self.resolved, self.measure = source, dialect, resolved, measure
+    def __init__(self, source: Source, dialect: Dialect, resolved: tuple[Resolved, ...], order: Order) -> None:
+        self.source, self.dialect, self.resolved, self.order = source, dialect, resolved, order
         self.start: str | None = None
         self.passed_midnight = False
         self._content: bytes | None = None
-        self.columns = self._convert(self._frame())
+        self.columns, self.measure = self._in_blocks() or self._as_a_whole()
 
     @property
     def content(self) -> bytes:
@@ -51,44 +62,53 @@ class Table:
                 return line
         return self.dialect.first_row + index + 1
 
-    def _read(self, place: str | bytes, *, skip: int, separator: str) -> pl.DataFrame:
+    def _in_blocks(self) -> tuple[dict[str, Samples], Measure] | None:
+        """Return columns and measure of numbers that stand in the file as a column reader wants them, else None.
+
+        A faulty row is named here where it can be; what is only unusual is left to the cleaned copy.
+        """
+        dialect = self.dialect
+        if not is_straight(self.source, dialect) or any(column.is_stamp for column in self.resolved):
+            return None
+        seen = Pass(self.order)
+        size, read = self.source.size, partial(self._read, separator=dialect.separator)
+        columns = columns_of(self.source.path, dialect.first_row, size, read, seen)
+        if columns is None:
+            if seen.faulty is not None:
+                self._explain(seen.faulty)
+            return None
+        named = {column.channel: _scaled(values, column) for column, values in zip(self.resolved, columns, strict=True)}
+        return named, seen.measure()
+
+    def _as_a_whole(self) -> tuple[dict[str, Samples], Measure]:
+        """Return columns and measure by way of a cleaned copy in memory, or refuse with the row."""
+        measured = measure(self.source.path)
+        self.order.check_rows(measured.line_feeds)
+        return self._convert(self._frame()), measured
+
+    def _read(self, rows: bytes, separator: str) -> pl.DataFrame:
         dialect = self.dialect
         numbers = {column.index for column in self.resolved if not column.is_stamp}
         width = dialect.columns + dialect.has_trailing_separator
         names = [f"column_{index + 1}" for index in range(width)]
-        return pl.read_csv(
-            place,
+        frame = pl.read_csv(
+            rows,
             has_header=False,
-            skip_lines=skip,
             separator=separator,
             decimal_comma=dialect.decimal == ",",
             schema={name: pl.Float64 if i in numbers else pl.String for i, name in enumerate(names)},
             columns=[names[column.index] for column in self.resolved],
             encoding="utf8-lossy" if self.source.encoding.name == "latin-1" else "utf8",
-            glob=False,
         )
-
-    def _is_sound(self, frame: pl.DataFrame, expected: int) -> bool:
-        return frame.height == expected and sum(frame.null_count().row(0)) == 0
+        return frame.select([names[column.index] for column in self.resolved])
 
     def _frame(self) -> pl.DataFrame:
-        """Return the columns: from the file as it stands, else from a cleaned copy, else refuse with the row."""
-        dialect = self.dialect
-        if is_straight(self.source, dialect):
-            ends = self.measure.tail.endswith(b"\n")
-            expected = self.measure.line_feeds - dialect.first_row + (not ends)
-            try:
-                frame = self._read(str(self.source.path), skip=dialect.first_row, separator=dialect.separator)
-                if self._is_sound(frame, expected):
-                    return frame
-            except pl.exceptions.PolarsError:
-                pass  # the cleaned copy decides, and names the row
-        rows = table_bytes(self.content, dialect)
+        rows = table_bytes(self.content, self.dialect)
         try:
-            frame = self._read(rows, skip=0, separator="\t" if dialect.separator == " " else dialect.separator)
+            frame = self._read(rows, "\t" if self.dialect.separator == " " else self.dialect.separator)
         except pl.exceptions.PolarsError:
             self._refuse()
-        if not self._is_sound(frame, rows.count(b"\n") + 1):
+        if frame.height != rows.count(b"\n") + 1 or sum(frame.null_count().row(0)):
             self._refuse()
         return frame
 
@@ -104,9 +124,16 @@ class Table:
                 values = series.to_numpy()
                 if not np.isfinite(values).all():
                     self._refuse()
-                values = values if column.factor == 1.0 else values * column.factor
+                values = _scaled(values, column)
             columns[column.channel] = values
         return columns
+
+    def _explain(self, block: Block) -> None:
+        """Refuse by the first faulty row of a block; its last row may be the file's and is left to the whole."""
+        lines = block.content.decode("utf-8", errors="replace").split("\n")
+        told = [(line, text.strip("\r\x1a")) for line, text in enumerate(lines, start=block.first_line) if text.strip()]
+        for line, text in told[:-1]:
+            self._check_row(line, text, is_last=False, may_be_cut=False)
 
     def _refuse(self) -> NoReturn:
         """Raise the refusal that names the first faulty row."""
@@ -114,14 +141,17 @@ class Table:
         ends = self.content.endswith(b"\n")
         for place, (line, text) in enumerate(rows):
             is_last = place == len(rows) - 1
-            cells = split_cells(text, self.dialect.separator)
-            if len(cells) == self.dialect.columns + 1 and cells[-1] == "":
-                cells = cells[:-1]
-            self._check_count(line, cells, is_last)
-            self._check_cells(line, cells, is_last and not ends)
+            self._check_row(line, text, is_last=is_last, may_be_cut=is_last and not ends)
         raise ColumnsDiffer(
             "The rows could not be told apart; a quotation mark may be open. Export the record without quotation marks."
         )
+
+    def _check_row(self, line: int, text: str, *, is_last: bool, may_be_cut: bool) -> None:
+        cells = split_cells(text, self.dialect.separator)
+        if len(cells) == self.dialect.columns + 1 and cells[-1] == "":
+            cells = cells[:-1]
+        self._check_count(line, cells, is_last)
+        self._check_cells(line, cells, may_be_cut)
 
     def _check_count(self, line: int, cells: list[str], is_last: bool) -> None:
         wanted = self.dialect.columns

@@ -40,7 +40,8 @@ def _measuring(run: Run) -> list[dict[str, Any]]:
     rows: dict[str, dict[str, Any]] = {}
     for use in run.instruments.all():
         if use.system is not None and use.system.quantity in _COUNTED:
-            rows[f"s{use.system_id}"] = _row(use.system.name, use.system.quantity, use.system)
+            source = use.budget or use.system
+            rows[f"s{use.system_id}"] = _row(use.system.name, use.system.quantity, source)
         elif use.system is None and use.calibration is not None and use.instrument.quantity in _COUNTED:
             rows[f"i{use.instrument_id}"] = _row(use.instrument.identifier, use.instrument.quantity, use.calibration)
     return sorted(rows.values(), key=lambda row: (row["quantity"], row["name"]))

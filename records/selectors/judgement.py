@@ -7,22 +7,15 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from equipment.metrology.rounding import rounded
+from records.evaluation.figures import NOT_KNOWN, Figure, figure_of, is_only_reported, limits_in_words, word_of
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import basis_words, document_of, quantity_words, stage_words
 from records.models.verdicts import Verdict
+from records.selectors.comparison import beside_others
 from records.selectors.digests import current_evaluation
+from records.selectors.matters import Matter
 
 _LIKELY = 0.95  # below this probability of conformity a conforming value is near its limit; common practice, no source
-_SISTERS = 3
-
-
-@dataclass(frozen=True)
-class Matter:
-    """One thing to look at: tone (bad, warn, info) and words."""
-
-    tone: str
-    words: str
 
 
 @dataclass(frozen=True)
@@ -38,34 +31,37 @@ class FindingRow:
     @property
     def is_only_reported(self) -> bool:
         """Say whether the plan names no limit for it, so that it has a value and no verdict of its own."""
-        return self.finding.minimum is None and self.finding.maximum is None
+        return is_only_reported(self.finding.minimum, self.finding.maximum)
 
     @property
     def word(self) -> str:
         """Return a word in place of a verdict: “reported” without limit, “valid” for a test inside its limits."""
-        if self.finding.verdict != Verdict.CONFORMS:
-            return ""
-        return "reported" if self.is_only_reported else "valid" if self.finding.judges == "test" else ""
+        row = self.finding
+        return word_of(row.verdict, row.judges, row.minimum, row.maximum)
 
     @property
     def value(self) -> str:
         """Return the value with its unit, rounded to its uncertainty."""
-        return self._text(False)
+        return _with_unit(self._figure.value, self._figure.unit)
 
     @property
     def uncertainty(self) -> str:
         """Return the expanded uncertainty with its unit, to two digits."""
-        return self._text(True)
+        return _with_unit(self._figure.uncertainty, self._figure.unit)
 
-    def _text(self, is_uncertainty: bool) -> str:
+    @property
+    def result(self) -> str:
+        """Return value and uncertainty with the unit, in one text."""
+        return _with_unit(self._figure.with_uncertainty, self._figure.unit)
+
+    @property
+    def _figure(self) -> Figure:
         row = self.finding
-        if row.value is None or (is_uncertainty and row.expanded_uncertainty is None):
-            return "–"
-        if row.expanded_uncertainty is None and row.value.is_integer():
-            return f"{row.value:.0f}\N{THIN SPACE}{row.unit}".strip()
-        shown = rounded(row.value, row.expanded_uncertainty)
-        text = shown.uncertainty_text if is_uncertainty else shown.value_text
-        return f"{text}\N{THIN SPACE}{row.unit}" if row.unit else text
+        return figure_of(row.quantity, row.value, row.expanded_uncertainty, row.unit)
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return f"{text}\N{THIN SPACE}{unit}" if unit and text != NOT_KNOWN else text
 
 
 def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
@@ -79,7 +75,7 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
             row,
             quantity_words(row.quantity),
             stage_words(row.stage) if row.stage else "",
-            limit_words(row),
+            limits_in_words(row.minimum, row.maximum, row.unit),
             basis_words(document, row.quantity, row.stage),
         )
         for row in found
@@ -91,23 +87,13 @@ def _place(row: Finding) -> tuple[bool, bool, int]:
     return row.judges != "unit", row.minimum is None and row.maximum is None, row.position
 
 
-def limit_words(finding: Finding) -> str:
-    """Return the limits of a finding with their signs."""
-    low, high, unit = finding.minimum, finding.maximum, f"\N{THIN SPACE}{finding.unit}" if finding.unit else ""
-    if low is not None and high is not None:
-        return f"{low:.4g} to {high:.4g}{unit}"
-    if high is not None:
-        return f"≤ {high:.4g}{unit}"
-    return f"≥ {low:.4g}{unit}" if low is not None else "reported only"
-
-
 def what_needs_judgement(run: Run) -> list[Matter]:
     """Return what a reviewer must look at: faults of the unit, faults of the test, overrides, oddities."""
     evaluation = current_evaluation(run)
     matters = [*_verdicts(evaluation), *_overrides(run), *_marks(run), *_records(run)]
     if evaluation is not None:
         matters += [Matter("info", words) for words in evaluation.document.get("remarks", ())]
-        matters += _beside_sisters(run, evaluation)
+        matters += beside_others(run, evaluation)
     return sorted(matters, key=lambda matter: ("bad", "warn", "info").index(matter.tone))
 
 
@@ -163,33 +149,6 @@ def _records(run: Run) -> list[Matter]:
         for other in same.select_related("run")[:5]
     ]
     return matters
-
-
-def _beside_sisters(run: Run, evaluation: Evaluation) -> list[Matter]:
-    """Say where the extinction voltage lies outside that of the approved runs of sister units of the same design."""
-    unit = run.step.plan.unit
-    own = next((row.value for row in evaluation.findings.all() if row.quantity == "extinction_voltage_kv"), None)
-    if not unit.design or own is None:
-        return []
-    values = list(
-        Finding.objects.filter(
-            quantity="extinction_voltage_kv",
-            value__isnull=False,
-            evaluation__run__state=Run.State.APPROVED,
-            evaluation__run__step__plan__unit__design=unit.design,
-        )
-        .exclude(evaluation__run__step__plan__unit=unit)
-        .values_list("value", flat=True)
-    )
-    if len(values) < _SISTERS or min(values) <= own <= max(values):
-        return []
-    return [
-        Matter(
-            "info",
-            f"Extinction at {own:.3g} kV is unlike {len(values)} runs of sister units "
-            f"({min(values):.3g} to {max(values):.3g} kV).",
-        )
-    ]
 
 
 def earlier_runs(run: Run, viewer: Any) -> QuerySet[Run]:

@@ -15,6 +15,12 @@ from records.selectors.sheet import TimelineStep, check_words
 from schedules.selectors import authorised
 
 _ORDER = (Run.State.SETUP, Run.State.ENERGISED, Run.State.RECORDED, Run.State.JUDGED, Run.State.SIGNED)
+_AFTER = {
+    "conforms": ("Certificate", "when every step of the unit is done"),
+    "does_not_conform": ("Nonconformance", "somebody decides what becomes of the unit"),
+    "inconclusive": ("Repeat", "the arrangement is open for another run"),
+    "not_valid": ("Repeat", "the arrangement is open for another run"),
+}
 _LABELS = ("Set-up", "Energised", "Record", "Tester's signature", "Review")
 
 
@@ -35,7 +41,8 @@ def way_of(run: Run) -> list[TimelineStep]:
     details = _details(run)
     steps = [TimelineStep(label, details[place], _state(place, reached), "") for place, label in enumerate(_LABELS)]
     after = "current" if run.state == Run.State.APPROVED else "todo"
-    return [*steps, TimelineStep("Certificate", "when every step of the unit is done", after, "")]
+    label, detail = _AFTER.get(run.verdict, _AFTER["conforms"])
+    return [*steps, TimelineStep(label, detail, after, "")]
 
 
 def _state(place: int, reached: int) -> str:
@@ -58,7 +65,7 @@ def _details(run: Run) -> list[str]:
 
 def facts_of(run: Run) -> list[Fact]:
     """Return measuring systems, checks, conditions and people in words."""
-    facts = [Fact("Measuring systems", use_words(use), use.status_reason) for use in run.instruments.all()]
+    facts = [Fact(use.instrument.identifier, use_words(use), use.status_reason) for use in run.instruments.all()]
     for check in latest_checks(run).values():
         facts.append(Fact(check.get_kind_display(), check_words(check), check.reason))
     if run.temperature_c is not None and run.pressure_kpa is not None and run.relative_humidity_pct is not None:
@@ -70,11 +77,10 @@ def facts_of(run: Run) -> list[Fact]:
 
 
 def use_words(use: RunInstrument) -> str:
-    """Return an instrument in few words with its due date."""
-    due = f", due {use.calibration.due_on:%d %b %Y}" if use.calibration else ", never calibrated"
-    system = f" ({use.system.name})" if use.system else ""
-    override = " · used by override" if use.overridden_by_id else ""
-    return f"{use.instrument.identifier}{system}{due}{override}"
+    """Return an instrument's place in the circuit in few words, with its due date."""
+    due = f"due {use.calibration.due_on.day} {use.calibration.due_on:%b %Y}" if use.calibration else "never calibrated"
+    where = use.system.name if use.system else use.instrument.get_quantity_display()
+    return f"{where} · {due}{' · used by override' if use.overridden_by_id else ''}"
 
 
 def hindrance(run: Run, viewer: Any) -> str:

@@ -18,7 +18,6 @@ _NEXT = {
     Run.State.ENERGISED: "Hold the stages, then upload the record",
     Run.State.RECORDED: "The record is being judged",
     Run.State.JUDGED: "Read the findings and sign as tester",
-    Run.State.SIGNED: "Waits for its approver",
 }
 
 
@@ -61,7 +60,7 @@ def today(viewer: Any) -> list[WorkList]:
 
 def _own_runs(viewer: Any) -> WorkList:
     mine = Q(operator=viewer) | Q(second_person=viewer)
-    runs = Run.objects.visible_to(viewer).for_list().filter(mine).exclude(state__in=OVER)[:_MOST]
+    runs = Run.objects.visible_to(viewer).for_list().filter(mine).filter(state__in=list(_NEXT))[:_MOST]
     tasks = tuple(Task(_NEXT[Run.State(run.state)], "Open the run sheet", run=run) for run in runs)
     return WorkList("Your open runs", tasks, "You have no open run. Start one from the list below.")
 

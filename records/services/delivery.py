@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import FileResponse, Http404
 
-from records.models import Certificate, Record
+from records.models import Certificate, NonconformingWork, Record
 from records.services.storing import absolute
 
 _MARKS = {Certificate.State.SUPERSEDED: "-replaced", Certificate.State.WITHDRAWN: "-withdrawn"}
@@ -25,6 +25,12 @@ def draft_file(certificate: Certificate) -> FileResponse:
 def record_file(record: Record) -> FileResponse:
     """Return a record byte for byte as it was uploaded, under the name that it was given."""
     return _attachment(record.path, record.given_name, "application/octet-stream", record.sha256)
+
+
+def impact_file(work: NonconformingWork) -> FileResponse:
+    """Return the document for the file of nonconforming work, as it was last composed."""
+    name = f"nonconforming-work-{work.pk}.pdf"
+    return _attachment(work.document_path, name, "application/pdf", work.document_sha256)
 
 
 def _attachment(path: str, name: str, content_type: str, digest: str) -> FileResponse:

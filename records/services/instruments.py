@@ -92,6 +92,7 @@ def _list(run: Run, instrument: Instrument, system: MeasuringSystem | None, by: 
         calibration=calibration,
         status_reason=status.reason[:300],
         is_valid=status.is_valid,
+        budget=system.budgets.order_by("-number").first() if system else None,
     )
     told = {"instrument": [None, str(instrument)], "status": [None, status.reason]}
     told |= {"system": [None, system.name if system else None], "calibration": [None, str(calibration or "")]}

@@ -5,14 +5,15 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
-import numpy as np
 from django.conf import settings
 
+from records.readers.kept import write_arrays
+from records.readers.recording import Samples
 from records.services.refusals import UploadRefused
 
 _CHUNK = 1024 * 1024
@@ -64,11 +65,11 @@ def keep_stream(stream: Any, given_name: str) -> StoredFile:
     return StoredFile(path, name, size)
 
 
-def keep_arrays(path: str, channels: Iterable[np.ndarray]) -> None:
-    """Write the arrays of a recording, one row for each channel, beside its file."""
+def keep_arrays(path: str, arrays: Mapping[str, Samples]) -> None:
+    """Write the arrays of a recording, by name, beside its file."""
     target = absolute(path)
     with tempfile.NamedTemporaryFile(dir=_folder("records/incoming"), delete=False) as file:
-        np.save(file, np.vstack(list(channels)), allow_pickle=False)
+        write_arrays(file, arrays)
         _flush(file)
     _settle(Path(file.name), target)
 

@@ -7,6 +7,8 @@ from typing import Any
 from django import template
 
 from records.certificates import wording
+from records.certificates.pictures import pattern_key
+from records.evaluation import figures
 
 register = template.Library()
 
@@ -36,8 +38,20 @@ def name_unit(name: str) -> str:
 
 @register.filter
 def figure_of(finding: dict[str, Any]) -> str:
-    """Return value and uncertainty of a finding."""
-    return wording.figure(finding["value"], finding["expanded_uncertainty"])
+    """Return value and uncertainty of a finding, without its unit."""
+    return wording.figure(finding)
+
+
+@register.filter
+def unit_of(finding: dict[str, Any]) -> str:
+    """Return the unit that the figure of a finding is in."""
+    return wording.figure_unit(finding)
+
+
+@register.filter
+def word_for(finding: dict[str, Any]) -> str:
+    """Return “reported” for a finding without a limit and “valid” for a test inside its limits, else nothing."""
+    return figures.word_of(finding["verdict"], finding["judges"], finding.get("min"), finding.get("max"))
 
 
 @register.filter
@@ -82,6 +96,12 @@ def number_or_text(value: Any) -> str:
 def is_number(value: Any) -> bool:
     """Say whether a value is a number."""
     return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+@register.filter
+def pattern_of_run(pictures: dict[str, str], number: str) -> str:
+    """Return the phase-resolved pattern of one run, empty where there is none."""
+    return pictures.get(pattern_key(number), "")
 
 
 @register.filter

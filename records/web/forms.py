@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxLengthValidator
+from django.utils import timezone
 
 from equipment.models import Instrument, MeasuringSystem
 from labsite.people.models import User
 from labsite.people.step_up import StepUpForm
+from records.charts.overlay import MOST_LAYERS
 from records.models import Nonconformance, Run, RunInstrument, StageMark
+from records.readers.names import WORDS
 from records.readers.units import spellings_of
 from records.selectors import choices
 from records.selectors.gates import SAFETY
@@ -18,12 +23,7 @@ from records.services.refusals import Refused
 from schedules.models import Bay
 from schedules.web.fields import NumberField
 
-CHANNEL_WORDS: Mapping[str, str] = {
-    "time_s": "Time",
-    "voltage_kv": "Voltage",
-    "charge_pc": "Charge",
-    "current_ma": "Current",
-}
+CHANNEL_WORDS: Mapping[str, str] = {channel: words.capitalize() for channel, words in WORDS.items()}
 _UNITS_OFFERED = 8
 
 
@@ -190,6 +190,43 @@ class DispositionForm(RefusableForm):
     reason = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 3}), max_length=2000, help_text="What was found, and who agreed."
     )
+
+
+class OverlayForm(forms.Form):
+    """Which runs are laid over one."""
+
+    def __init__(self, *args: Any, runs: Iterable[Run], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.runs = {str(run.pk): run for run in runs}
+        self.fields["with"] = forms.MultipleChoiceField(
+            label="Runs to lay over it",
+            help_text="One to three.",
+            choices=[(key, _run_words(run)) for key, run in self.runs.items()],
+            widget=forms.CheckboxSelectMultiple,
+            error_messages={"invalid_choice": "This run cannot be laid over this one; choose among those listed."},
+            validators=[MaxLengthValidator(MOST_LAYERS - 1, "Choose three at most, so that the lines can be told.")],
+        )
+
+    @property
+    def chosen(self) -> list[Run]:
+        """Return the runs chosen, in the order of the list."""
+        return [run for key, run in self.runs.items() if key in self.cleaned_data["with"]]
+
+
+def _run_words(run: Run) -> str:
+    unit = run.step.plan.unit
+    day = timezone.localtime(run.started_at)
+    verdict = run.get_verdict_display() if run.verdict else "not judged yet"
+    return f"{run.number}: {unit.serial}, {run.arrangement.name}, {day.day} {day:%b %Y}, {verdict.lower()}"
+
+
+def window_of(asked: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Return the times [s] that `from` and `to` name, or None where they are no two times in order."""
+    try:
+        first, last = float(asked["from"]), float(asked["to"])
+    except (KeyError, ValueError):
+        return None
+    return (first, last) if first < last and math.isfinite(first) and math.isfinite(last) else None
 
 
 class MappingForm(RefusableForm):

@@ -10,9 +10,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import figure, picture_of
-from records.evaluation.quantities import CHANNELS_BY_KIND
-from records.models import Record
+from records.charts import figure, pattern_figure, pattern_of, picture_of
+from records.models import Evaluation, Record
+from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
 from records.services.evaluations import set_aside_record
 from records.services.refusals import Refused
@@ -56,10 +56,11 @@ def _record(request: HttpRequest, pk: int) -> Record:
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
     record = _record(request, pk)
+    seen = record.summary.get("preview", {})
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
-        preview=record.summary.get("preview", {}),
-        needed=CHANNELS_BY_KIND.get(record.run.step.kind, ()),
+        preview=seen,
+        needed=_nearest(record.run.step.kind, [row["channel"] for row in seen.get("columns", ())]),
         run=record.run,
         viewer=request.user,
     )
@@ -74,6 +75,11 @@ def mapping(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect(address_of(record.run, "record"))
     context = {"record": record, "form": form, "preview": form.preview, "aside_form": forms.ReasonForm(prefix="aside")}
     return render(request, "records/mapping.html", context, status=422 if form.errors else 200)
+
+
+def _nearest(kind: str, found: list[str]) -> tuple[str, ...]:
+    """Return the channels to ask for: the set that a step needs and the file comes nearest to."""
+    return WANTED_BY_KIND[kind].nearest(found) if kind in WANTED_BY_KIND else ()
 
 
 @require_POST
@@ -109,6 +115,14 @@ def record_file(request: HttpRequest, pk: int) -> FileResponse:
     return response
 
 
+def _without_time(evaluation: Evaluation | None) -> JsonResponse:
+    """Give the pattern where no voltage over time is known, else say that nothing was read."""
+    pattern = pattern_of(evaluation) if evaluation is not None else None
+    if pattern is None:
+        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+    return JsonResponse(pattern_figure(pattern))
+
+
 @require_GET
 @laboratory_only
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
@@ -116,7 +130,7 @@ def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
     evaluation = current_evaluation(the_run(request, pk))
     picture = picture_of(evaluation) if evaluation is not None else None
     if picture is None:
-        return JsonResponse({"detail": "No record of this run has been read yet."}, status=404)
+        return _without_time(evaluation)
     try:
         window = picture.window(request.GET.get("from"), request.GET.get("to"))
     except ValueError:

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from records.web import evidence, invitations, lists, reviews, sheet, uploads
+from records.web import comparisons, evidence, invitations, lists, reviews, sheet, uploads
 
 patterns = [
     path("today/", lists.today, name="today"),
@@ -25,6 +25,9 @@ patterns = [
     path("runs/<int:pk>/photographs/<int:photo_pk>/", uploads.photo_file, name="photo-file"),
     path("runs/<int:pk>/records/", uploads.upload, name="upload"),
     path("runs/<int:pk>/figure/", uploads.run_figure, name="figure"),
+    path("runs/<int:pk>/pattern/", comparisons.pattern, name="pattern"),
+    path("runs/<int:pk>/compare/", comparisons.compare, name="compare"),
+    path("runs/<int:pk>/compare/figure/", comparisons.compare_figure, name="compare-figure"),
     path("runs/<int:pk>/sign/", sheet.sign, name="sign"),
     path("runs/<int:pk>/abandon/", sheet.abandon, name="abandon"),
     path("runs/<int:pk>/review/", reviews.review, name="review"),
@@ -44,6 +47,7 @@ patterns = [
     path("instruments/<int:pk>/uses/", lists.instrument_uses, name="instrument-uses"),
     path("overrides/", lists.overrides, name="overrides"),
     path("", include("records.web.certificate_urls")),
+    path("", include("records.web.impact_urls")),
 ]
 
 # The search stands outside the room's own names: every page's head asks for it.

@@ -10,7 +10,6 @@ from tests.browser.files import DISCHARGE, WITHSTAND, record_file
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
-@pytest.mark.unproven
 def test_failing_unit_is_retested_and_certified(enter, tmp_path):
     tester, second, approver = enter("tester"), enter("second"), enter("approver")
     order = work.enter_order(tester, "FP-9002")

@@ -13,7 +13,6 @@ def test_sign_in_page(enter):
     room.look("sign-in")
 
 
-@pytest.mark.unproven
 def test_administrator_pages(enter):
     room = enter("administrator")
     for name, path in (

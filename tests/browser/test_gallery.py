@@ -31,12 +31,10 @@ def draft(room):
     return room.page.locator("form[data-draft]")
 
 
-@pytest.mark.unproven
 @pytest.mark.parametrize(
     ("width", "theme"),
     [(360, "light"), (360, "dark"), (820, "light"), (1440, "light"), (1440, "dark"), (1920, "dark")],
 )
-@pytest.mark.unproven
 def test_it_fits_and_axe_finds_nothing(gallery, width, theme):
     gallery.page.emulate_media(color_scheme=theme)
     gallery.page.set_viewport_size({"width": width, "height": 900})
@@ -46,7 +44,6 @@ def test_it_fits_and_axe_finds_nothing(gallery, width, theme):
     gallery.look(f"gallery-{width}-{theme}")
 
 
-@pytest.mark.unproven
 def test_a_chosen_theme_is_kept_and_recolours_the_picture(gallery):
     gallery.press("Use dark colours")
     gallery.page.wait_for_function(f"{LINE_COLOUR} === '{ACCENT['dark']}'")
@@ -55,7 +52,6 @@ def test_a_chosen_theme_is_kept_and_recolours_the_picture(gallery):
     expect(gallery.page.get_by_role("button", name="Use light colours")).to_be_visible()
 
 
-@pytest.mark.unproven
 def test_paper_is_light(gallery):
     gallery.page.emulate_media(color_scheme="dark")
     gallery.page.wait_for_function(f"{LINE_COLOUR} === '{ACCENT['dark']}'")
@@ -65,7 +61,6 @@ def test_paper_is_light(gallery):
     gallery.page.wait_for_function(f"{LINE_COLOUR} === '{ACCENT['dark']}'")
 
 
-@pytest.mark.unproven
 def test_charge_can_be_seen_logarithmically(gallery):
     button = gallery.page.get_by_role("button", name="Logarithmic charge")
     for pressed, kind in (("true", "log"), ("false", "linear")):
@@ -74,13 +69,11 @@ def test_charge_can_be_seen_logarithmically(gallery):
         gallery.page.wait_for_function(f"document.querySelector('.chart-canvas').layout.yaxis2.type === '{kind}'")
 
 
-@pytest.mark.unproven
 def test_a_zoom_fetches_detail(gallery):
     with gallery.page.expect_request(re.compile(r"/gallery/chart/\?from=20&to=110$")):
         gallery.page.evaluate("Plotly.relayout(document.querySelector('.chart-canvas'), {'xaxis.range': [20, 110]})")
 
 
-@pytest.mark.unproven
 def test_what_was_typed_outlives_a_reload_until_it_is_put_back(gallery):
     draft(gallery).get_by_label("Remark").fill("a scratch on the tank")
     draft(gallery).get_by_label("Phase B").check()
@@ -96,7 +89,6 @@ def test_what_was_typed_outlives_a_reload_until_it_is_put_back(gallery):
     expect(draft(gallery).get_by_text("Restored what you had typed")).to_have_count(0)
 
 
-@pytest.mark.unproven
 def test_a_draft_says_where_another_value_was_saved_meanwhile(gallery):
     draft(gallery).get_by_label("Serial").fill("XX-0002")
     expect(draft(gallery).get_by_text("Not saved yet", exact=True)).to_be_visible()
@@ -111,7 +103,6 @@ def _answer_changed(route):
     route.fulfill(response=answer, body=answer.text().replace('value="XX-0001"', 'value="XX-0009"'))
 
 
-@pytest.mark.unproven
 def test_a_draft_goes_when_the_server_says_that_it_is_saved(gallery):
     draft(gallery).get_by_label("Remark").fill("saved by now")
     expect(draft(gallery).get_by_text("Not saved yet", exact=True)).to_be_visible()
@@ -125,7 +116,6 @@ def test_a_draft_goes_when_the_server_says_that_it_is_saved(gallery):
     expect(draft(gallery).get_by_text("Restored what you had typed")).to_have_count(0)
 
 
-@pytest.mark.unproven
 def test_the_hold_clock_runs_from_the_press_of_the_button(gallery):
     gallery.page.clock.install()
     gallery.page.reload()
@@ -137,7 +127,6 @@ def test_the_hold_clock_runs_from_the_press_of_the_button(gallery):
     expect(gallery.page.get_by_text("Time is up: read now")).to_be_visible()
 
 
-@pytest.mark.unproven
 def test_the_menu_of_a_phone_opens_without_a_script(browser, site, enter):
     room = enter("tester")
     context = browser.new_context(

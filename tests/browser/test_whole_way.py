@@ -14,7 +14,6 @@ from tests.browser.files import DISCHARGE, WITHSTAND, record_file
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
-@pytest.mark.unproven
 def test_from_order_to_downloaded_certificate(enter, site, tmp_path):
     tester, second, approver = enter("tester"), enter("second"), enter("approver")
     order = work.enter_order(tester, "FP-9001", look=True)

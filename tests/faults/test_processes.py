@@ -47,7 +47,6 @@ def state_of(site: Site, job: str) -> str:
     raise AssertionError(f"The job was not over within a minute: {told}\n{site.said()}")
 
 
-@pytest.mark.unproven
 def test_site_is_well_and_stands_on_the_servers(site):
     with urllib.request.urlopen(f"{site.address}/health/", timeout=10) as answer:
         assert json.load(answer) == {"status": "ok", "database": "answers"}
@@ -56,7 +55,6 @@ def test_site_is_well_and_stands_on_the_servers(site):
     assert site.environment["REDIS_URL"].startswith("redis://")
 
 
-@pytest.mark.unproven
 def test_all_three_processes_run(site):
     assert {name: child.poll() for name, child in site.children.items()} == {
         "site": None,
@@ -65,7 +63,6 @@ def test_all_three_processes_run(site):
     }
 
 
-@pytest.mark.unproven
 def test_job_is_taken_up_by_the_worker_and_ends_in_words(site):
     job = site.manage("shell", "-v", "0", "-c", PUT % "woken").split()[-1]
     told = state_of(site, job)  # no such record: the job must end, and say so to people
@@ -74,7 +71,6 @@ def test_job_is_taken_up_by_the_worker_and_ends_in_words(site):
     assert "Traceback" not in told
 
 
-@pytest.mark.unproven
 def test_job_is_taken_up_though_its_message_was_lost(site):
     lost = {**site.environment, "REDIS_URL": "redis://127.0.0.1:1/0"}
     kept, site.environment = site.environment, lost
@@ -85,7 +81,6 @@ def test_job_is_taken_up_though_its_message_was_lost(site):
     assert state_of(site, job).split()[0] == "failed"
 
 
-@pytest.mark.unproven
 def test_worker_that_is_killed_is_replaced_and_goes_on(site):
     worker = site.children["worker"]
     os.kill(worker.pid, 9)

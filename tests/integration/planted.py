@@ -16,6 +16,7 @@ from PIL import Image
 from equipment.models import MeasuringSystem
 from labsite.jobs.models import Job, JobState
 from labsite.people.models import User
+from labsite.people.selectors import get_laboratory
 from labsite.people.services import issue_token
 from records.models import Certificate, Nonconformance, Record, Run, RunPhoto, SetupCheck, WitnessInvitation
 from records.services.certificates import request_certificate
@@ -49,6 +50,9 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
     job = Job.objects.create(
         name="records.evaluate_record", key=f"walk-{letter}", state=JobState.DONE, created_by=tester, created_at=now
     )
+    laboratory = get_laboratory()
+    laboratory.logo = default_storage.save("laboratory/walk.png", _picture())
+    laboratory.save()
     token, _ = issue_token(user=customer, label="walk", by=people["administrator"])
     things: dict[str, Any] = {
         "pack": _pack(tester, letter),

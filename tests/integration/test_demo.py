@@ -13,7 +13,6 @@ from records.models import Certificate, Nonconformance, Run, RunInstrument
 from schedules.models import Unit
 
 
-@pytest.mark.unproven
 @pytest.mark.slow
 @pytest.mark.django_db
 @pytest.mark.timeout(600)

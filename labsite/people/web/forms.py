@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from labsite.people.models import Laboratory, Organisation, User
 from labsite.people.roles import Role
 from labsite.people.services.numbering import SERIES, check_pattern
+from labsite.people.step_up import StepUpForm
 
 ROLE_HELP = "Laboratory roles for the laboratory's own people; customer and witness for everybody else."
 
@@ -53,6 +54,17 @@ class NewUserForm(forms.Form):
     def clean_password(self) -> str | None:
         """Return None where no password was given."""
         return self.cleaned_data["password"] or None
+
+
+class TokenForm(StepUpForm):
+    """Which program gets a token, and the password again."""
+
+    label = forms.CharField(label="Program", max_length=80, help_text="What will use it, and on which computer.")
+    field_order = ("label", "password")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].help_text = "Asked again because a token acts in your name."
 
 
 class SwitchForm(forms.Form):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from labsite.ledger.selectors import history_of
@@ -13,6 +13,8 @@ from labsite.people.roles import Role
 from labsite.people.selectors import get_laboratory
 from labsite.people.services import edit_laboratory
 from labsite.people.web.forms import LaboratoryForm
+
+PICTURE_TYPES = {"png": "image/png", "jpg": "image/jpeg", "jpeg": "image/jpeg"}
 
 
 @roles_required(Role.ADMINISTRATOR)
@@ -31,3 +33,13 @@ def laboratory(request: HttpRequest) -> HttpResponse:
             return redirect("people:laboratory")
     entries = history_of("people.laboratory", 1, request.user)
     return render(request, "people/laboratory.html", {"form": form, "laboratory": row, "entries": entries})
+
+
+@roles_required(Role.ADMINISTRATOR)
+def logo(request: HttpRequest) -> FileResponse:
+    """Send the logo as certificates print it."""
+    image = get_laboratory().logo
+    kind = PICTURE_TYPES.get(image.name.rpartition(".")[2].lower()) if image else None
+    if kind is None:
+        raise Http404
+    return FileResponse(image.open("rb"), content_type=kind)

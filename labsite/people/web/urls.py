@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from labsite.people.web import laboratory, organisations, step_up, users
+from labsite.people.web import laboratory, organisations, step_up, tokens, users
 
 app_name = "people"
 urlpatterns = [
@@ -16,5 +16,8 @@ urlpatterns = [
     path("organisations/new/", organisations.create, name="create-organisation"),
     path("organisations/<int:pk>/", organisations.edit, name="edit-organisation"),
     path("laboratory/", laboratory.laboratory, name="laboratory"),
+    path("laboratory/logo/", laboratory.logo, name="logo"),
+    path("tokens/", tokens.tokens, name="tokens"),
+    path("tokens/<int:token_pk>/revoke/", tokens.revoke, name="revoke-own-token"),
     path("confirm/", step_up.confirm, name="step-up"),
 ]

@@ -23,7 +23,7 @@ VERDICTS = {
     "conforms": "Conforms",
     "does_not_conform": "Does not conform",
     "inconclusive": "Inconclusive",
-    "not_valid": "Not valid",
+    "not_valid": "Not a valid test",
 }
 MESSAGE_TONES = {"success": "ok", "error": "bad", "warning": "warn"}
 

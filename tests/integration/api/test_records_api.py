@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from labsite.people.services import issue_token
 from records.models import Record, Run
 from records.services.storing import absolute
+from tests.answers import let_go
 from tests.integration.certificates import world
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_typesetting")]
@@ -100,7 +101,7 @@ def test_a_customer_reads_the_own_and_no_other(client, customer, other_customer,
     for address in addresses:
         for header, status in ((mine, 200), (theirs, 404)):
             answer = client.get(address, headers=header)
-            answer.close()
+            let_go(answer)
             assert answer.status_code == status, address
     for address in (
         "/api/runs/",

@@ -32,7 +32,7 @@ def test_from_the_request_to_the_issued_file_through_pages(client, unit, runs, a
     told = {"digest": certificate.document_digest, "password": "wrong"}
     refused = client.post(issue, told)
     assert refused.status_code == 422
-    assert "This is not your password. Nothing was signed" in refused.content.decode()
+    assert "This is not your password. Nothing was done" in refused.content.decode()
     assert client.post(issue, {**told, "password": PASSWORD, "digest": "0" * 64}).status_code == 409
     assert client.post(issue, {**told, "password": PASSWORD}).status_code == 302
     run_waiting()

@@ -140,10 +140,10 @@ def run_of(
         relative_humidity_pct=41.0,
     )  # fmt: skip
     path, digest, size = stored(text)
-    keep_arrays(f"{path}-plain.npy", arrays.values())
+    keep_arrays(f"{path}-plain.parquet", arrays)
     record = Record.objects.create(
         run=run, given_name=f"{kind}.csv", path=path, sha256=digest, size_bytes=size, state="read",
-        uploaded_by=operator, summary={"arrays": f"{path}-plain.npy", "channels": list(arrays)},
+        uploaded_by=operator, summary={"arrays": f"{path}-plain.parquet", "channels": list(arrays)},
     )  # fmt: skip
     evaluation = Evaluation.objects.create(
         run=run, record=record, evaluation_version=EVALUATION_VERSION, verdict=outcome["verdict"], document=outcome,

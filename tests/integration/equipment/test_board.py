@@ -62,9 +62,9 @@ def test_each_instrument_is_in_its_class_and_the_urgent_ones_first(tester):
 @pytest.mark.usefixtures("shelf")
 def test_reasons_are_in_words(tester):
     reasons = {row.instrument.identifier: row.status.reason for row in instrument_board(tester, TODAY).rows}
-    assert reasons["OVER"] == "The calibration ended on 2026-11-24, 1 day before."
-    assert reasons["QUARANTINED"] == "The instrument is quarantined since 2026-11-02 (dropped)."
-    assert reasons["IN_CALIBRATION"] == "The instrument is away for calibration since 2026-11-02 (dropped)."
+    assert reasons["OVER"] == "The calibration ended on 24 Nov 2026, 1 day before."
+    assert reasons["QUARANTINED"] == "The instrument is quarantined since 2 Nov 2026 (dropped)."
+    assert reasons["IN_CALIBRATION"] == "The instrument is away for calibration since 2 Nov 2026 (dropped)."
     assert reasons["NEVER"] == "The instrument was never calibrated."
 
 
@@ -95,7 +95,7 @@ def test_what_is_due_is_what_is_overdue_or_soon(tester):
 @pytest.mark.parametrize("who", ["customer", "witness", "administrator"])
 def test_outside_the_laboratory_there_is_no_board(request, who):
     board = instrument_board(request.getfixturevalue(who), TODAY)
-    assert (board.rows, set(board.counts.values())) == ((), {0})
+    assert (list(board.rows), set(board.counts.values())) == ([], {0})
 
 
 def test_days_are_in_words(quality_manager, tester):
@@ -110,8 +110,8 @@ def test_the_board_asks_the_database_as_often_for_one_as_for_many(quality_manage
     many(quality_manager, range(count))
     assert quality_manager.is_laboratory
     with CaptureQueriesContext(connection) as queries:
-        assert len(instrument_board(quality_manager, TODAY).rows) == count
-    assert len(queries) == 2
+        assert len(list(instrument_board(quality_manager, TODAY).rows)) == count
+    assert len(queries) == 4
 
 
 def test_a_system_is_as_good_as_its_worst_instrument(quality_manager):
@@ -127,10 +127,10 @@ def test_a_system_is_as_good_as_its_worst_instrument(quality_manager):
 
     assert (status(TODAY).is_valid, status(TODAY).reasons) == (True, ())
     after = TODAY + timedelta(days=4)
-    assert status(after).reasons == ("LATE: The calibration ended on 2026-11-28, 1 day before.",)
+    assert status(after).reasons == ("LATE: The calibration ended on 28 Nov 2026, 1 day before.",)
     assert status(date(2026, 11, 24)).reasons == ("Chain was assigned only on 2026-11-25.",)
     end_system(system=MeasuringSystem.objects.get(), on=TODAY, reason="changed", by=by)
-    assert status(TODAY).reasons == ("Chain ended on 2026-11-25.",)
+    assert status(TODAY).reasons == ("Chain ended on 25 Nov 2026.",)
 
 
 def test_the_bar_is_cut_at_both_ends_of_the_line():

@@ -199,7 +199,7 @@ def test_a_calibration_is_entered_with_its_points_and_empty_lines_left_out(as_qu
     assert Calibration.objects.get(certificate_number="K-7").points.count() == 2
     shown = as_quality_manager.get(answer["Location"]).content.decode()
     assert "50.40" in shown
-    assert "In calibration: performed 2026-11-01, due 2027-10-31." in shown
+    assert "In calibration: performed 1 Nov 2026, due 31 Oct 2027." in shown
 
 
 @pytest.mark.parametrize(

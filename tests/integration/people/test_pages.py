@@ -201,3 +201,16 @@ def test_a_wrong_laboratory_is_refused_at_its_field(as_administrator, changed, f
     assert answer.status_code == 200
     assert list(answer.context["form"].errors) == [field]
     assert Laboratory.objects.count() == 0
+
+
+def test_the_logo_is_shown_to_the_administrator(as_administrator, tester):
+    address = reverse("people:logo")
+    assert as_administrator.get(address).status_code == 404
+    form = {"name": "Quayside (invented)", "address": "1 Wharf", **PATTERNS, "version": 1}
+    as_administrator.post(reverse("people:laboratory"), {**form, "logo": picture()})
+    assert address in as_administrator.get(reverse("people:laboratory")).content.decode()
+    answer = as_administrator.get(address)
+    assert answer["Content-Type"] == "image/png"
+    assert b"".join(answer.streaming_content).startswith(b"\x89PNG")
+    as_administrator.force_login(tester)
+    assert as_administrator.get(address).status_code == 403

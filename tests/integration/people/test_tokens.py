@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management import CommandError, call_command
+from django.urls import reverse
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.response import Response
 from rest_framework.test import APIRequestFactory
@@ -90,3 +93,23 @@ def test_the_first_administrator_is_opened_at_the_server(db, monkeypatch, capsys
     assert made.organisation == Organisation.objects.get(name="Quayside (invented)", is_laboratory=True)
     with pytest.raises(CommandError, match="has an account already"):
         call_command("create_administrator", "ada@withstand.example", "Ada")
+
+
+def test_a_person_issues_a_token_on_a_page_sees_it_once_and_revokes_it(client, tester, second_tester):
+    client.force_login(tester)
+    address = reverse("people:tokens")
+    refused = client.post(address, {"label": "bay computer", "password": "not the password"})
+    assert "This is not your password" in refused.content.decode()
+    assert not AccessToken.objects.exists()
+    shown = client.post(address, {"label": "bay computer", "password": PASSWORD})
+    secret = re.search(r"withstand_[\w-]+", shown.content.decode())[0]
+    assert "no-store" in shown["Cache-Control"]
+    assert ask(f"Token {secret}").status_code == 200
+    assert secret not in client.get(address).content.decode()
+    token = AccessToken.objects.get()
+    revoke = reverse("people:revoke-own-token", args=[token.pk])
+    client.force_login(second_tester)
+    assert client.post(revoke).status_code == 404
+    client.force_login(tester)
+    assert client.post(revoke).status_code == 302
+    assert ask(f"Token {secret}").status_code == 401

@@ -15,6 +15,7 @@ from records.services.certificates import (
 )
 from records.services.storing import absolute
 from schedules.models import Arrangement
+from tests.answers import let_go
 from tests.integration.certificates import world
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_typesetting")]
@@ -47,7 +48,7 @@ def _statuses(client, addresses):
     """Ask each address and let go of the file that it may answer with."""
     answers = [client.get(address) for address in addresses]
     for answer in answers:
-        answer.close()
+        let_go(answer)
     return [answer.status_code for answer in answers]
 
 
@@ -129,7 +130,7 @@ def test_what_is_no_longer_valid_says_so(client, customer, issued, approver):
     page = client.get(reverse("portal:unit", args=[issued.unit_id])).content.decode()
     assert f"Replaced by {amendment.number}, no longer valid" in page
     response = client.get(reverse("portal:certificate-file", args=[issued.pk]))
-    response.close()
+    let_go(response)
     assert response["Content-Disposition"] == f'attachment; filename="{issued.number}-replaced.pdf"'
     issue_draft.refresh_from_db()
     withdraw_certificate(certificate=issue_draft, reason="The divider was wrong.", by=approver)

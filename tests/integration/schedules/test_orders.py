@@ -35,7 +35,7 @@ def test_an_order_is_entered_reviewed_and_shown(send, browser, tester, approver,
     assert order.reviewed_by == approver
     assert "Next: add the units" in text(browser(tester).get(answer["Location"]))
     history = text(browser(tester).get(reverse("schedules:order-history", args=[order.pk])))
-    assert history.index("order.entered") < history.index("order.reviewed")
+    assert history.index("Order entered") < history.index("Contract reviewed")
 
 
 def test_what_is_missing_is_said_by_the_field_and_what_was_typed_stays(send, tester):

@@ -168,7 +168,7 @@ def test_history_tells_of_unit_plan_and_photographs(browser, tester, unit):
     a_plan(unit=unit, by=tester)
     add_photo(unit=unit, file=picture(), caption="", by=tester)
     page = text(browser(tester).get(reverse("schedules:unit-history", args=[unit.pk])))
-    for action in ("unit.entered", "unit.changed", "plan.adopted", "unit.photograph_added"):
+    for action in ("Unit entered", "Unit changed", "Plan adopted", "Photograph added"):
         assert action in page
 
 

@@ -53,7 +53,8 @@ def test_beyond_the_lower_limit_by_more_than_the_guard_band():
     decision = decide(value=87.9, expanded_uncertainty=4.0, minimum=92.0, rule="guard_band", unit="kV")
     assert decision.verdict == "does_not_conform"
     assert (
-        decision.reason == "87.9 kV lies 4.1 kV beyond the limit (minimum 92 kV), by more than the guard band of 4 kV."
+        decision.reason
+        == "87.9 kV lies 4.1 kV beyond the limit (minimum 92 kV), by more than the guard band of 4.0 kV."
     )
 
 
@@ -166,3 +167,30 @@ def test_probability_keeps_its_digits_in_the_upper_tail():
 def test_probability_refuses_what_is_no_number(value, u):
     with pytest.raises(ValueError, match="must be a finite number"):
         probability_of_conformity(value, u, maximum=2.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "words"),
+    [
+        (342.718, 17.1, "343 pC lies 243 pC beyond"),
+        (342.718, None, "342.7 pC lies 242.7 pC beyond"),
+        (100.04, 17.0, "100 pC lies less than 1 pC beyond"),
+        (99.96, 17.0, "100 pC lies less than 1 pC inside"),
+        (100.0, 17.0, "100 pC lies 0 pC inside"),
+        (12345.6, 1234.0, "12300 pC lies 12200 pC beyond"),
+        (0.0, None, "0 pC lies 100 pC inside"),
+    ],
+)
+def test_the_reason_rounds_value_and_margin_to_the_uncertainty(value, uncertainty, words):
+    decision = decide(value=value, expanded_uncertainty=uncertainty, maximum=100.0, unit="pC")
+    assert decision.reason.startswith(f"{words} the limit (maximum 100 pC)")
+
+
+def test_a_value_that_was_said_before_is_not_said_again():
+    decision = decide(value=342.718, expanded_uncertainty=17.1, maximum=100.0, unit="pC", subject="That")
+    assert decision.reason.startswith("That lies 243 pC beyond the limit (maximum 100 pC)")
+
+
+@pytest.mark.parametrize("value", [1.7e308, -1.7e308, 5e-324])
+def test_no_size_of_value_is_an_error(value):
+    assert decide(value=value, expanded_uncertainty=abs(value) * 0.03, maximum=1.0).reason

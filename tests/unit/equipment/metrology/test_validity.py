@@ -33,7 +33,7 @@ def test_a_later_failed_calibration_ends_an_earlier_good_one():
     failed = CalibrationPeriod(date(2025, 9, 1), date(2026, 8, 31), passed=False)
     status = calibration_status([failed, YEAR_2025], date(2025, 9, 2))
     assert (status.is_valid, status.code) == (False, "failed_calibration")
-    assert status.reason == "The calibration of 2025-09-01 found the instrument unfit for use."
+    assert status.reason == "The calibration of 1 Sep 2025 found the instrument unfit for use."
     assert calibration_status([failed, YEAR_2025], date(2025, 8, 31)).code == "valid"
 
 
@@ -71,7 +71,7 @@ def test_retirement_outweighs_quarantine_and_names_its_reason():
         ],
     )
     assert (status.code, status.is_valid, status.days_left) == ("retired", False, 272)
-    assert status.reason == "The instrument is retired since 2025-05-20 (beyond repair)."
+    assert status.reason == "The instrument is retired since 20 May 2025 (beyond repair)."
 
 
 def test_an_indicator_needs_no_calibration_but_may_be_in_repair():
@@ -84,10 +84,10 @@ def test_an_indicator_needs_no_calibration_but_may_be_in_repair():
 @pytest.mark.parametrize(
     ("on", "sentence"),
     [
-        (date(2026, 3, 1), "The calibration ended on 2026-02-28, 1 day before."),
-        (date(2026, 3, 2), "The calibration ended on 2026-02-28, 2 days before."),
-        (date(2025, 2, 1), "The first calibration is of 2025-03-01, after the day of use, 2025-02-01."),
-        (date(2025, 3, 2), "In calibration: performed 2025-03-01, due 2026-02-28."),
+        (date(2026, 3, 1), "The calibration ended on 28 Feb 2026, 1 day before."),
+        (date(2026, 3, 2), "The calibration ended on 28 Feb 2026, 2 days before."),
+        (date(2025, 2, 1), "The first calibration is of 1 Mar 2025, after the day of use, 1 Feb 2025."),
+        (date(2025, 3, 2), "In calibration: performed 1 Mar 2025, due 28 Feb 2026."),
     ],
 )
 def test_reason_in_words(on, sentence):

@@ -61,7 +61,7 @@ def test_a_number_has_thin_spaces_and_a_true_minus(value, shown):
         ("conforms", "Conforms"),
         ("does_not_conform", "Does not conform"),
         ("inconclusive", "Inconclusive"),
-        ("not_valid", "Not valid"),
+        ("not_valid", "Not a valid test"),
         ("", "Not judged yet"),
         (None, "Not judged yet"),
     ],

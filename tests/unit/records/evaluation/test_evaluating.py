@@ -44,7 +44,7 @@ def recording(time_s, voltage_kv, **channels):
     ("odd", "reason"),
     [
         (recording([], []), "The record has 0 samples"),
-        (recording([0], [30]), "The record has 1 samples"),
+        (recording([0], [30]), "The record has 1 sample;"),
         (recording([0, 1, 2], [1, np.nan, 1]), "Sample 2 of voltage_kv is not a finite number"),
         (recording([0, 1, np.inf], [1, 1, 1]), "Sample 3 of time_s is not a finite number"),
         (recording([0, 2, 1], [1, 1, 1]), "Time goes backwards at sample 3"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from records.readers.units import CHANNELS, factor_to, is_unit, spellings_of, understand_head
+from records.readers.units import CHANNELS, UNITS, factor_to, is_unit, spellings_of, understand_head
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,5 @@ def test_a_unit_row_is_recognised_cell_by_cell():
 
 
 def test_every_channel_names_its_own_unit_with_factor_one():
-    own = {"time_s": "s", "voltage_kv": "kV", "charge_pc": "pC", "current_ma": "mA"}
-    own |= {"frequency_hz": "Hz", "phase_deg": "deg"}
-    assert {channel: factor_to(channel, own[channel]) for channel in CHANNELS} == dict.fromkeys(CHANNELS, 1.0)
-    assert all(unit in spellings_of(channel) for channel, unit in own.items())
+    assert {channel: factor_to(channel, UNITS[channel]) for channel in CHANNELS} == dict.fromkeys(CHANNELS, 1.0)
+    assert all(unit in spellings_of(channel) for channel, unit in UNITS.items())

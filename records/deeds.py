@@ -1,0 +1,46 @@
+"""What the history calls the deeds of runs, records and certificates."""
+
+from labsite.ledger.wording import name_deeds
+
+name_deeds(
+    {
+        "run.start": "Run begun",
+        "run.conditions": "Conditions noted",
+        "run.use_instrument": "Instrument listed",
+        "run.take_out_instrument": "Instrument taken out",
+        "run.override_calibration": "Calibration overridden",
+        "run.check.charge_calibration": "Charge calibrated",
+        "run.check.background_noise": "Background noise noted",
+        "run.check.voltage_scale": "Voltage scale checked",
+        "run.check.calibrator_off": "Calibrator confirmed off the circuit",
+        "run.check.area_clear": "Area confirmed clear",
+        "run.check.earths": "Earths confirmed",
+        "run.check.interlock": "Interlock confirmed closed",
+        "run.open_stages": "Energised stages opened",
+        "run.mark_stage": "Stage noted",
+        "run.remark": "Remark added",
+        "run.photograph": "Photograph added",
+        "run.store_record": "Record stored",
+        "run.judge": "Judged",
+        "run.sign": "Signed by its tester",
+        "run.sign_off": "Signature given",
+        "run.approve": "Approved",
+        "run.abandon": "Abandoned",
+        "run.invite_witness": "Witness invited",
+        "run.revoke_witness": "Invitation revoked",
+        "record.store": "Record received",
+        "record.evaluate": "Record judged",
+        "record.tell_columns": "Columns told",
+        "record.refused": "Record refused",
+        "record.needs_mapping": "Columns asked for",
+        "nonconformance.open": "Nonconformance opened",
+        "nonconformance.decide": "Disposition decided",
+        "nonconformance.close": "Nonconformance closed",
+        "certificate.request": "Certificate asked for",
+        "certificate.compose_draft": "Draft composed",
+        "certificate.issue": "Certificate issued",
+        "certificate.seal": "Issued form composed",
+        "certificate.withdraw": "Certificate withdrawn",
+        "certificate.amend": "Amendment begun",
+    }
+)

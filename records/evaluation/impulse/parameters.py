@@ -1,0 +1,298 @@
+"""The parameters of one lightning impulse, each with its standard uncertainty from noise, resolution and fit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.signal import savgol_filter
+
+from records.evaluation.impulse.fitting import BaseCurve, NoFit, fit_base_curve
+from records.evaluation.impulse.noise import CurveNoise
+from records.evaluation.impulse.recorded import NoImpulse, Recorded, prepare
+from records.evaluation.impulse.smoothing import filtered, is_sampled_finely
+from records.evaluation.impulse.times import Crossing, expected_excess, front_crossing, maximum, tail_crossing
+from records.readers.recording import Samples
+
+LOW, HIGH = 0.2, 0.4
+"""Shares of the extreme at which the fit's window begins on the front and ends on the tail."""
+
+_CREST_US = 0.1  # half width over which the extreme is read where there is noise
+_QUIET = 2e-5  # of the extreme: a record with less noise is read sample by sample
+_LEAST_ON_FRONT = 4  # samples between 30 % and 90 %
+_WORST_RESIDUAL = 0.1  # of the extreme: a base curve that leaves more is none
+
+
+@dataclass(frozen=True)
+class Value:
+    """One parameter and its standard uncertainty without the instruments', in one unit; or why it has no value."""
+
+    value: float | None
+    standard_uncertainty: float = 0.0
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Points of the test-voltage curve for the picture: times [µs] of the record; None where the curve ends before."""
+
+    t30_us: float
+    t90_us: float
+    origin_us: float
+    t50_us: float | None = None
+
+
+@dataclass(frozen=True)
+class Impulse:
+    """One impulse as evaluated.
+
+    Attributes
+    ----------
+    recorded : Recorded
+        Record made ready.
+    base : BaseCurve or None
+        Fitted base curve; None for a chopped wave, and where the fit failed.
+    curve_kv : ndarray (n,)
+        Test-voltage curve [kV], positive; the recorded curve where there is no base curve.
+    test_voltage_kv : Value
+        Ut, maximum of the test-voltage curve [kV], positive.
+    front_us, half_value_us : Value
+        T1 and T2 [µs].
+    overshoot_pct : Value
+        β′ = 100 (Ue - Ub)/Ue [%].
+    chopping_us : Value
+        Tc, from the virtual origin to the chopping [µs].
+    marks : Marks or None
+        For the picture.
+    remarks : tuple of str
+        What was odd.
+    """
+
+    recorded: Recorded
+    base: BaseCurve | None
+    curve_kv: Samples
+    test_voltage_kv: Value
+    front_us: Value
+    half_value_us: Value
+    overshoot_pct: Value
+    chopping_us: Value
+    marks: Marks | None
+    remarks: tuple[str, ...]
+
+    @property
+    def is_chopped(self) -> bool:
+        """Whether the voltage collapsed."""
+        return self.recorded.chopped is not None
+
+    @property
+    def polarity(self) -> str:
+        """``positive`` or ``negative``."""
+        return "positive" if self.recorded.sign > 0 else "negative"
+
+
+def evaluate_impulse(time_s: Samples, voltage_kv: Samples) -> Impulse:
+    """Return the parameters of one recorded impulse.
+
+    Parameters
+    ----------
+    time_s : ndarray (n,)
+        Rising times [s].
+    voltage_kv : ndarray (n,)
+        Samples as recorded, either polarity [kV].
+
+    Returns
+    -------
+    Impulse
+        Frozen.
+
+    Raises
+    ------
+    NoImpulse
+        The record shows no impulse that can be evaluated.
+
+    Notes
+    -----
+    Base level, extreme, base curve, residual, filter and test-voltage curve follow annex B in its order. The extreme
+    of a noisy record would be the greatest noise, so the residual is averaged over ±0.1 µs there, and what the search
+    for a maximum adds is taken off. Where a fit fails the parameters that need it have no value and say so. To a
+    chopped impulse the test-voltage function is not applied: its test voltage is the extreme.
+
+    References
+    ----------
+    IEC 60060-1:2010 clause 7, annexes B and C, from memory; steps and constant of the filter confirmed by published
+    papers.
+    """
+    recorded = prepare(time_s, voltage_kv)
+    if not is_sampled_finely(recorded.interval_us):
+        raise NoImpulse(f"The samples are {recorded.interval_us:.3g} µs apart, too far for a lightning impulse.")
+    if recorded.chopped is not None:
+        return _chopped(recorded)
+    try:
+        base, window_us = _fit(recorded)
+    except NoFit as fault:
+        return _without_base(recorded, f"The base curve could not be fitted: {fault}")
+    of_base = base.wave.at(recorded.time_us)
+    residual = recorded.values_kv - of_base
+    noise = CurveNoise(recorded.noise_kv, recorded.interval_us, base, window_us)
+    return _full(recorded, base, of_base + filtered(residual, recorded.interval_us), residual, noise)
+
+
+def _fit(recorded: Recorded) -> tuple[BaseCurve, tuple[float, float]]:
+    values, crest, extreme = recorded.values_kv, recorded.crest, recorded.extreme_kv
+    below = np.flatnonzero(values[:crest] < LOW * extreme)
+    above = np.flatnonzero(values[crest:] > HIGH * extreme)
+    first, last = (int(below[-1]) + 1 if len(below) else 0), crest + int(above[-1])
+    window = slice(first, last + 1)
+    base = fit_base_curve(recorded.time_us[window], values[window], recorded.interval_us, crest=crest - first)
+    if base.residual_kv > _WORST_RESIDUAL * extreme:
+        share = 100 * base.residual_kv / extreme
+        raise NoFit(f"the best double exponential leaves {share:.0f} % of the extreme.")
+    return base, (float(recorded.time_us[first]), float(recorded.time_us[last]))
+
+
+def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples, noise: CurveNoise) -> Impulse:
+    at_us, top = maximum(recorded.time_us, curve)
+    crest = int(curve.argmax())
+    levels = [front_crossing(recorded.time_us, curve, share * top, crest) for share in (0.3, 0.9)]
+    half = tail_crossing(recorded.time_us, curve, 0.5 * top, crest)
+    points = np.array([at_us, *(one.time_us if one else at_us for one in (*levels, half))])
+    spread = noise.covariance(points)
+    shares = (0.3, 0.9, 0.5)
+    # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV], and by the base level.
+    by_curve, by_base = np.zeros((3, 4)), np.zeros(3)
+    for row, (crossing, share) in enumerate(zip((*levels, half), shares, strict=True)):
+        if crossing is not None and crossing.slope:
+            by_curve[row, [0, row + 1]] = np.array([share, -1.0]) / crossing.slope
+            by_base[row] = (1 - share) / crossing.slope
+    of_times = by_curve @ spread @ by_curve.T + np.outer(by_base, by_base) * recorded.base_uncertainty_kv**2
+    front, marks = _front(recorded, levels, of_times)
+    tail, marks = _tail(recorded, half, marks, of_times)
+    u_top = math.hypot(math.sqrt(spread[0, 0]), noise.of_search(), recorded.base_uncertainty_kv)
+    return Impulse(
+        recorded,
+        base,
+        curve,
+        Value(top, u_top),
+        front,
+        tail,
+        _overshoot(recorded, base, residual, noise),
+        Value(None, words="The impulse was not chopped."),
+        marks,
+        recorded.remarks,
+    )
+
+
+_NO_FRONT = "The front has too few samples between 30 % and 90 % of the test voltage; a higher sampling rate is needed."
+
+
+def _front(
+    recorded: Recorded, levels: list[Crossing | None], of_times: np.ndarray[tuple[int, int], np.dtype[np.float64]]
+) -> tuple[Value, Marks | None]:
+    t30, t90 = levels
+    if t30 is None or t90 is None or t90.time_us - t30.time_us < (_LEAST_ON_FRONT - 1) * recorded.interval_us:
+        return Value(None, words=_NO_FRONT), None
+    front = (t90.time_us - t30.time_us) / 0.6
+    weights = np.array([-1.0, 1.0, 0.0]) / 0.6
+    uncertainty = math.sqrt(max(float(weights @ of_times @ weights), 0.0))
+    return Value(front, uncertainty), Marks(t30.time_us, t90.time_us, t30.time_us - 0.3 * front)
+
+
+def _tail(
+    recorded: Recorded,
+    half: Crossing | None,
+    marks: Marks | None,
+    of_times: np.ndarray[tuple[int, int], np.dtype[np.float64]],
+) -> tuple[Value, Marks | None]:
+    if half is None:
+        last = float(recorded.values_kv[-1]) / recorded.extreme_kv
+        words = f"The record ends at {100 * last:.0f} % of the extreme, before the voltage has fallen to half."
+        return Value(None, words=words), marks
+    if marks is None:
+        return Value(None, words=_NO_FRONT), None
+    weights = np.array([-1.5, 0.5, 1.0])  # T2 = t50 - O1, O1 = 1.5 t30 - 0.5 t90
+    uncertainty = math.sqrt(max(float(weights @ of_times @ weights), 0.0))
+    return Value(half.time_us - marks.origin_us, uncertainty), replace(marks, t50_us=half.time_us)
+
+
+def _overshoot(recorded: Recorded, base: BaseCurve, residual: Samples, noise: CurveNoise) -> Value:
+    top = base.wave.crest_kv
+    of_base = recorded.values_kv - residual
+    extreme, u_extreme = _extreme(recorded, of_base, residual)
+    overshoot = 100 * (extreme - top) / extreme
+    return Value(overshoot, 100 * math.hypot(u_extreme, noise.of_base_crest()) / extreme)
+
+
+def _extreme(recorded: Recorded, smooth: Samples, rough: Samples) -> tuple[float, float]:
+    """Return the extreme of the recorded curve [kV] and its standard uncertainty [kV].
+
+    The curve is `smooth` + `rough`; only the second carries noise, and is averaged by parabolas over ±0.1 µs.
+    """
+    last = len(smooth) if recorded.chopped is None else recorded.chopped + 1
+    if recorded.noise_kv <= _QUIET * recorded.extreme_kv:
+        return maximum(recorded.time_us[:last], recorded.values_kv[:last])[1], recorded.noise_kv
+    near = np.flatnonzero(recorded.values_kv[:last] > 0.8 * recorded.extreme_kv)
+    part = slice(int(near[0]), int(near[-1]) + 1)
+    half = max(2, round(_CREST_US / recorded.interval_us))
+    size = min(2 * half + 1, part.stop - part.start - (part.stop - part.start + 1) % 2)
+    if size < 5:
+        return recorded.extreme_kv, recorded.noise_kv
+    averaged = smooth[part] + savgol_filter(rough[part], size, 2, mode="nearest")
+    left = recorded.noise_kv * math.sqrt(9 / (4 * size))
+    # The averaged noise varies some three times within the width of its average.
+    wide = float((averaged > averaged.max() - left).sum())
+    excess = left * expected_excess(1 + 3 * wide / size)
+    return float(averaged.max()) - excess, math.hypot(left, excess / 2)
+
+
+def _plain_front(recorded: Recorded, top: float) -> tuple[Value, Marks | None]:
+    """Return T1 of the recorded curve itself."""
+    levels = [front_crossing(recorded.time_us, recorded.values_kv, share * top, recorded.crest) for share in (0.3, 0.9)]
+    errors = [recorded.noise_kv / one.slope if one and one.slope else 0.0 for one in levels]
+    return _front(recorded, levels, np.diag([*np.square(errors), 0.0]))
+
+
+def _chopped(recorded: Recorded) -> Impulse:
+    assert recorded.chopped is not None
+    top, u_top = _extreme(recorded, np.zeros_like(recorded.values_kv), recorded.values_kv)
+    front, marks = _plain_front(recorded, top)
+    instant = _instant_of_chopping(recorded)
+    if marks is None:
+        chopping = Value(None, words=_NO_FRONT)
+    else:
+        u_origin = front.standard_uncertainty  # O1 = 1.5 t30 - 0.5 t90: no less certain than T1
+        chopping = Value(instant - marks.origin_us, math.hypot(recorded.interval_us / math.sqrt(3), u_origin))
+    why = "The impulse was chopped."
+    return Impulse(
+        recorded,
+        None,
+        recorded.values_kv,
+        Value(top, math.hypot(u_top, recorded.base_uncertainty_kv)),
+        front,
+        Value(None, words=why),
+        Value(None, words=why),
+        chopping,
+        marks,
+        recorded.remarks,
+    )
+
+
+def _instant_of_chopping(recorded: Recorded) -> float:
+    """Return the time [µs] at which the line through 70 % and 10 % of the collapse meets the voltage before it."""
+    assert recorded.chopped is not None
+    before = float(recorded.values_kv[recorded.chopped])
+    after = recorded.values_kv[recorded.chopped :]
+    times = recorded.time_us[recorded.chopped :]
+    under = [np.flatnonzero(after < share * before) for share in (0.7, 0.1)]
+    if not all(len(places) for places in under):
+        return float(times[0])
+    t70, t10 = (
+        float(np.interp(-share * before, -after[places[0] - 1 : places[0] + 1], times[places[0] - 1 : places[0] + 1]))
+        for places, share in zip(under, (0.7, 0.1), strict=True)
+    )
+    return max(t70 - 0.5 * (t10 - t70), float(times[0]) - recorded.interval_us)
+
+
+def _without_base(recorded: Recorded, why: str) -> Impulse:
+    none = Value(None, words=why)
+    return Impulse(recorded, None, recorded.values_kv, none, none, none, none, none, None, (*recorded.remarks, why))

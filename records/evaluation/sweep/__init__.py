@@ -1,0 +1,1 @@
+"""Frequency responses: sweeps to branches, their resonances and what compares them with other traces."""

@@ -1,0 +1,369 @@
+"""Frequency responses against their step: branches and resonances, and how alike the traces are."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from records.evaluation.examination import Examination, as_told
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, spoken
+from records.evaluation.setups import Setup
+from records.evaluation.step import Criterion, Step
+from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Estimate, Network, NoBranches, find_branches
+from records.evaluation.sweep.likeness import Likeness, NotComparable, compare_traces
+from records.evaluation.sweep.matching import matched, target_of
+from records.evaluation.sweep.responses import NoResponse, Response, response_of
+from records.readers.recording import Recording, Samples
+
+# Quantity: how a branch tells it, its unit in words, and the instrument that counts.
+_OF_BRANCH: Mapping[str, tuple[Callable[[Branch], Estimate], str, str, str]] = {
+    "resonance_hz": (lambda branch: branch.resonance_hz, "resonance", " Hz", "frequency"),
+    "quality_factor": (lambda branch: branch.quality_factor, "quality factor", "", ""),
+    "inductance_mh": (lambda branch: branch.inductance_mh, "inductance", " mH", "impedance"),
+    "capacitance_uf": (lambda branch: branch.capacitance_uf, "capacitance", " µF", "impedance"),
+    "resistance_ohm": (lambda branch: branch.resistance_ohm, "resistance", " Ω", "impedance"),
+}
+_COMPARED = ("correlation", "log_error_db")
+_TOLD = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
+
+
+@dataclass(frozen=True)
+class _Swept:
+    """One record: its response and the branches found in it, or why there are none."""
+
+    number: int
+    response: Response | None
+    network: Network | None
+    why: str
+
+
+class SweepTest:
+    """The sweeps of one performance against one step.
+
+    Parameters
+    ----------
+    step : Step
+        ``frequency_hz`` for the tuned order; ``compare`` says what further records are: ``phases`` (the default) or
+        that the first is the ``reference``; a ``reference`` trace may stand in the step itself.
+    recordings : sequence of Recording
+        Side by side, in the order given.
+    setup : Setup
+        Instruments for impedance and frequency.
+    """
+
+    def __init__(self, step: Step, recordings: Sequence[Recording], setup: Setup) -> None:
+        self.step, self.setup, self.count = step, setup, len(recordings)
+        self.swept = [self._swept(number, recording) for number, recording in enumerate(recordings, start=1)]
+
+    def _swept(self, number: int, recording: Recording) -> _Swept:
+        try:
+            response = response_of(recording, self.step)
+        except NoResponse as fault:
+            return _Swept(number, None, None, str(fault))
+        if response.admittance_s is None:
+            why = f"The record holds {response.form}, from which no branch can be fitted."
+            return _Swept(number, response, None, why)
+        least = self.step.number("least_quality_factor") or LEAST_QUALITY
+        try:
+            network = find_branches(response.frequency_hz, response.admittance_s, least_quality=least)
+        except NoBranches as fault:
+            return _Swept(number, response, None, str(fault))
+        return _Swept(number, response, network, "")
+
+    @property
+    def has_reference_record(self) -> bool:
+        """Whether the first record is the reference that the others are compared with."""
+        return self.step.stated.get("compare") == "reference" and self.count > 1
+
+    @cached_property
+    def judged(self) -> list[_Swept]:
+        """The records that show the unit: all but a reference."""
+        return self.swept[1:] if self.has_reference_record else self.swept
+
+    def named(self, swept: _Swept) -> str:
+        """Return the beginning of a sentence about one record: nothing where there is only one."""
+        return f"Record {swept.number}: " if self.count > 1 else ""
+
+    def _order(self, branch: Branch) -> Estimate | None:
+        fundamental = self.step.number("frequency_hz")
+        if fundamental is None:
+            return None
+        resonance = branch.resonance_hz
+        return Estimate(resonance.value / fundamental, resonance.standard_uncertainty / fundamental)
+
+    def of_branch(self, criterion: Criterion) -> Measured:
+        """Return one quantity of the branch that a criterion means; of several records the one nearest its limit."""
+        unread = next((swept for swept in self.judged if swept.response is None), None)
+        if unread is not None:
+            return Measured(None, words=f"{self.named(unread)}{unread.why}", settled="not_valid")
+        if criterion.quantity == "tuned_order" and self.step.number("frequency_hz") is None:
+            return Measured(None, words="The step states no frequency_hz, so the tuned order is not known.")
+        found = [self._in_record(swept, criterion) for swept in self.judged]
+        missing = next((measured for measured in found if measured.value is None), None)
+        if missing is not None:
+            return missing
+        return max(found, key=lambda measured: _beyond(measured.value or 0.0, criterion))
+
+    def _in_record(self, swept: _Swept, criterion: Criterion) -> Measured:
+        branches = swept.network.branches if swept.network else ()
+        beyond = self._beyond_sweep(swept, criterion)
+        if beyond:
+            return Measured(None, words=f"{self.named(swept)}{beyond}", settled="not_valid")
+        if not branches:
+            why = swept.why or self._only_broad(swept)
+            return Measured(None, words=f"{self.named(swept)}{why}")
+        estimates = [self._estimate(branch, criterion.quantity) for branch in branches]
+        place = self._place(criterion, [estimate.value for estimate in estimates])
+        if place is None:
+            return self._no_such(swept, criterion, branches)
+        return self._told(swept, criterion, place, estimates[place], branches)
+
+    def _beyond_sweep(self, swept: _Swept, criterion: Criterion) -> str:
+        """Return that the sweep does not reach where a resonance is asked for; empty where it does."""
+        target, unit_hz = target_of(criterion), self.step.number("frequency_hz") or 1.0
+        if target is None or criterion.quantity not in ("resonance_hz", "tuned_order") or swept.response is None:
+            return ""
+        asked = target * (unit_hz if criterion.quantity == "tuned_order" else 1.0)
+        low, high = float(swept.response.frequency_hz[0]), float(swept.response.frequency_hz[-1])
+        if low <= asked <= high:
+            return ""
+        return f"The sweep runs from {low:.4g} to {high:.4g} Hz and does not reach the {asked:.4g} Hz that are asked."
+
+    def _estimate(self, branch: Branch, quantity: str) -> Estimate:
+        if quantity == "tuned_order":
+            order = self._order(branch)
+            assert order is not None
+            return order
+        return _OF_BRANCH[quantity][0](branch)
+
+    def _place(self, criterion: Criterion, values: Sequence[float]) -> int | None:
+        """Return which branch a criterion means; a criterion that is not listed means the first."""
+        alike = [one for one in self.step.criteria if one.quantity == criterion.quantity]
+        if criterion not in alike:
+            return 0
+        return matched(alike, values).get(alike.index(criterion))
+
+    def _only_broad(self, swept: _Swept) -> str:
+        assert swept.network is not None
+        humps = ", ".join(
+            f"{branch.resonance_hz.value:.4g} Hz with a quality factor of {branch.quality_factor.value:.2g}"
+            for branch in swept.network.broad
+        )
+        least = self.step.number("least_quality_factor") or LEAST_QUALITY
+        if not humps:
+            return "The sweep shows no series resonance."
+        return f"The sweep shows only {humps}: below {least:g}, or outside the sweep, this is no resonance."
+
+    def _no_such(self, swept: _Swept, criterion: Criterion, branches: Sequence[Branch]) -> Measured:
+        target = target_of(criterion)
+        aimed = f" near {target:g}" if target is not None else ""
+        shown = ", ".join(f"{branch.resonance_hz.value:.5g} Hz" for branch in branches)
+        words = f"{self.named(swept)}The sweep shows no branch{aimed} for this; it resonates at {shown}."
+        return Measured(None, words=words)
+
+    def _told(
+        self, swept: _Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
+    ) -> Measured:
+        at = branches[place].resonance_hz
+        resonance = spoken(at.value, self._expanded(at, "frequency"))
+        which = f"branch {place + 1} of {len(branches)}" if len(branches) > 1 else "the branch"
+        if criterion.quantity == "tuned_order":
+            fundamental = self.step.number("frequency_hz")
+            value = spoken(estimate.value, self._expanded(estimate, "frequency"))
+            words = f"{which} resonates at {resonance} Hz, the {value}-fold of {fundamental:g} Hz."
+            instrument = "frequency"
+        elif criterion.quantity == "resonance_hz":
+            words, instrument = f"{which} resonates at {resonance} Hz.", "frequency"
+        else:
+            _, name, unit, instrument = _OF_BRANCH[criterion.quantity]
+            value = spoken(estimate.value, self._expanded(estimate, instrument))
+            words = f"the {name} of {which}, at {resonance} Hz, is {value}{unit}."
+        words = f"{self.named(swept)}{words[0].upper()}{words[1:]}"
+        return Measured(estimate.value, self._expanded(estimate, instrument), words, is_value_said=True)
+
+    def _expanded(self, estimate: Estimate, instrument: str) -> float | None:
+        """Return U: a frequency's instrument counts where it is named, an impedance's must be known."""
+        relative = relative_standard_uncertainty(self.setup, instrument) if instrument else 0.0
+        if relative is None and instrument == "frequency":
+            relative = 0.0
+        return expanded(estimate.value, relative, estimate.standard_uncertainty)
+
+    def parallel(self, criterion: Criterion) -> Measured:
+        """Return the parallel resonance that a criterion means [Hz]."""
+        swept = self.judged[0]
+        found = swept.network.parallel_hz if swept.network else ()
+        if not found:
+            words = swept.why or "The fitted sweep shows no parallel resonance."
+            return Measured(None, words=f"{self.named(swept)}{words}")
+        place = self._place(criterion, found)
+        if place is None:
+            shown = ", ".join(f"{one:.5g} Hz" for one in found)
+            return Measured(None, words=f"The sweep shows no further parallel resonance than {shown}.")
+        words = f"{self.named(swept)}The impedance has a maximum at {found[place]:.6g} Hz, a parallel resonance."
+        return Measured(found[place], None, words, is_value_said=True)
+
+    @cached_property
+    def likenesses(self) -> list[tuple[str, Likeness]]:
+        """Each pair that is compared, in words, with how alike the two are.
+
+        Raises NotComparable where two share no frequencies.
+        """
+        traces = [(f"record {swept.number}", swept.response) for swept in self.swept if swept.response is not None]
+        named = [(name, (response.frequency_hz, response.level_db)) for name, response in traces]
+        stated = self._stated_reference()
+        if stated is not None:
+            pairs = [(("the stated reference", stated), other) for other in named]
+        elif self.has_reference_record:
+            pairs = [(named[0], other) for other in named[1:]]
+        else:
+            pairs = list(itertools.combinations(named, 2))
+        return [(f"{a[0]} and {b[0]}", compare_traces(a[1], b[1])) for a, b in pairs]
+
+    def _stated_reference(self) -> tuple[Samples, Samples] | None:
+        stated = self.step.stated.get("reference")
+        if stated is None:
+            return None
+        frequency, level = (np.asarray(stated[name], dtype=np.float64) for name in ("frequency_hz", "level_db"))
+        if len(frequency) != len(level) or len(frequency) < 2 or (np.diff(frequency) <= 0).any():
+            raise NotComparable("The stated reference has not two rising frequencies, each with its level.")
+        return frequency, level
+
+    def compared(self, criterion: Criterion) -> Measured:
+        """Return correlation or log error of the two traces that are least alike."""
+        unread = next((swept for swept in self.swept if swept.response is None), None)
+        if unread is not None:
+            return Measured(None, words=f"{self.named(unread)}{unread.why}", settled="not_valid")
+        try:
+            pairs = self.likenesses
+        except NotComparable as fault:
+            return Measured(None, words=str(fault), settled="not_valid")
+        if not pairs:
+            return Measured(None, words="There is nothing to compare with: give a second record or a reference.")
+        is_correlation = criterion.quantity == "correlation"
+        which, worst = min(pairs, key=lambda pair: pair[1].correlation if is_correlation else -pair[1].log_error_db)
+        what = (
+            f"have a correlation of {worst.correlation:.5g}"
+            if is_correlation
+            else f"differ by {worst.log_error_db:.3g} dB on average"
+        )
+        words = f"{which[0].upper()}{which[1:]} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
+        return Measured(worst.correlation if is_correlation else worst.log_error_db, None, words, is_value_said=True)
+
+    def measure(self, criterion: Criterion) -> Measured:
+        """Return what the sweeps say about one criterion's quantity; without a limit it is told, not judged."""
+        if criterion.quantity in _COMPARED:
+            return as_told(criterion, self.compared(criterion))
+        if criterion.quantity == "parallel_resonance_hz":
+            return as_told(criterion, self.parallel(criterion))
+        return as_told(criterion, self.of_branch(criterion))
+
+    def implied(self) -> tuple[Criterion, ...]:
+        """Return what is told without being asked: the first branch, or how alike the traces are."""
+        listed = {criterion.quantity for criterion in self.step.criteria}
+        has_branches = any(swept.network and swept.network.branches for swept in self.judged)
+        told = [one for one in _TOLD if one not in listed] if has_branches else []
+        if self.count > 1 or "reference" in self.step.stated:
+            told += [one for one in _COMPARED if one not in listed]
+        if not told and not self.step.criteria:
+            told = ["resonance_hz"]
+        return tuple(Criterion(one, judges="unit", is_implied=True) for one in told)
+
+    def remarks(self) -> tuple[str, ...]:
+        """Return what a reviewer should know and no criterion asks."""
+        said: list[str] = []
+        for swept in self.swept:
+            said += [f"{self.named(swept)}{words}" for words in self._remarks_on(swept)]
+        if relative_standard_uncertainty(self.setup, "frequency") is None:
+            said.append("The set-up names no instrument for frequency: its share in the uncertainty is left out.")
+        try:
+            for which, likeness in self.likenesses:
+                if likeness.factors:
+                    shown = ", ".join(f"{name} band {value:.2f}" for name, value in likeness.factors.items())
+                    said.append(f"Relative factors after DL/T 911 of {which}, for information: {shown}.")
+        except NotComparable:
+            pass  # the finding on the comparison says why
+        return tuple(said)
+
+    def _remarks_on(self, swept: _Swept) -> list[str]:
+        if swept.network is None:
+            return [swept.why]
+        said, network = [], swept.network
+        if len(network.branches) > 1:
+            shown = ", ".join(_in_words(branch) for branch in network.branches)
+            said.append(f"Branches: {shown}.")
+        if network.parallel_hz:
+            shown = ", ".join(f"{one:.5g} Hz" for one in network.parallel_hz)
+            said.append(f"Parallel resonances at {shown}.")
+        said += [
+            f"A hump at {branch.resonance_hz.value:.4g} Hz with a quality factor of "
+            f"{branch.quality_factor.value:.2g} is not counted as a resonance."
+            for branch in network.broad
+        ]
+        return said
+
+    def details(self) -> dict[str, Any]:
+        """Return for each record what its picture needs: branches, parallel resonances and what lies beside them."""
+        return {"sweeps": [_drawn(swept) for swept in self.swept]}
+
+
+def _in_words(branch: Branch) -> str:
+    return (
+        f"{branch.resonance_hz.value:.5g} Hz with {branch.inductance_mh.value:.4g} mH, "
+        f"{branch.capacitance_uf.value:.4g} µF, {branch.resistance_ohm.value:.3g} Ω"
+    )
+
+
+def _beyond(value: float, criterion: Criterion) -> float:
+    low, high = criterion.minimum, criterion.maximum
+    return max(-math.inf if low is None else low - value, -math.inf if high is None else value - high)
+
+
+def _drawn(swept: _Swept) -> dict[str, Any]:
+    if swept.network is None:
+        return {"number": swept.number, "why": swept.why}
+    network = swept.network
+    return {
+        "number": swept.number,
+        "branches": [_branch_drawn(branch) for branch in network.branches],
+        "broad": [_branch_drawn(branch) for branch in network.broad],
+        "parallel_hz": list(network.parallel_hz),
+        "conductance_s": network.conductance_s,
+        "capacitance_f": network.capacitance_f,
+        "coil": list(network.coil),
+    }
+
+
+def _branch_drawn(branch: Branch) -> dict[str, float]:
+    values = {name: getattr(branch, name).value for name in _TOLD}
+    return {**values, "skew": branch.skew}
+
+
+def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examination:
+    """Return what sweeps say of a frequency-response step.
+
+    Parameters
+    ----------
+    step : Step
+        With criteria, one for each branch where a filter has several.
+    recordings : sequence of Recording
+        One sweep, or several: phases, or a reference and what is compared with it.
+    setup : Setup
+        Instruments for impedance and frequency.
+
+    Returns
+    -------
+    Examination
+        See `SweepTest` for each quantity.
+
+    References
+    ----------
+    IEC 60076-18:2012 and IEEE C57.149-2012 for the comparison of traces, from memory; branches by algebra.
+    """
+    test = SweepTest(step, recordings, setup)
+    return Examination(test.measure, test.implied(), (), (), test.remarks(), details=test.details())

@@ -1,0 +1,139 @@
+"""One sweep as admittance and as a trace in decibels, whichever way the analyser wrote it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from records.evaluation.clipping import clipped_samples
+from records.evaluation.kinds import KINDS
+from records.evaluation.measured import resolution_of
+from records.evaluation.soundness import channels_of
+from records.evaluation.step import Step
+from records.readers.recording import Recording, Samples
+
+Complexes = NDArray[np.complexfloating[Any, Any]]
+
+
+class NoResponse(ValueError):
+    """The sweep cannot be used as it is; the message is the finding's reason."""
+
+
+@dataclass(frozen=True)
+class Response:
+    """One sweep.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray (n,)
+        Rising [Hz].
+    level_db : ndarray (n,)
+        Magnitude [dB]: of the impedance over 1 Ω, or of the transfer as recorded.
+    admittance_s : ndarray (n,) of complex, or None
+        [S]; None where only a transfer is known, so that there is no admittance to fit.
+    form : str
+        What was recorded, in words.
+    """
+
+    frequency_hz: Samples
+    level_db: Samples
+    admittance_s: Complexes | None
+    form: str
+
+
+def response_of(recording: Recording, step: Step) -> Response:
+    """Return a recording as a response.
+
+    Parameters
+    ----------
+    recording : Recording
+        Sound, with one of the sets of channels of a frequency response.
+    step : Step
+        ``reference_ohm`` for a reflection whose record does not tell it; ``termination_ohm`` where a transfer in dB
+        with phase was measured through the object into that resistance.
+
+    Returns
+    -------
+    Response
+        Frozen.
+
+    Raises
+    ------
+    NoResponse
+        All samples are equal, clipped, an impedance is not above 0, or the reference resistance is not known.
+
+    Notes
+    -----
+    Z = |Z| exp(jφ); Z = Z0 (1 + Γ)/(1 - Γ); Z = Rt (1/H - 1) for a series object before a termination Rt.
+    """
+    names, channels = channels_of(recording, KINDS[step.kind]), recording.channels
+    frequency = channels["frequency_hz"]
+    if frequency[0] <= 0:
+        raise NoResponse(f"The sweep begins at {frequency[0]:.4g} Hz; frequencies must be above 0.")
+    if "gain_db" in names:
+        response = _transfer(frequency, recording, step)
+    else:
+        impedance, form = _impedance(names, recording, step)
+        magnitude = np.abs(impedance)
+        if not (magnitude > 0).all() or not np.isfinite(magnitude).all():
+            place = int(np.argmin(np.where(np.isfinite(magnitude), magnitude, 0.0)))
+            raise NoResponse(f"The impedance at {frequency[place]:.6g} Hz is not a value above 0.")
+        response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form)
+    _refuse_flat(response)
+    return response
+
+
+def _polar(magnitude: Samples, phase_deg: Samples) -> Complexes:
+    whole: Complexes = np.asarray(magnitude * np.exp(1j * np.radians(phase_deg)), dtype=np.complex128)
+    return whole
+
+
+def _transfer(frequency: Samples, recording: Recording, step: Step) -> Response:
+    level, phase = recording.channels["gain_db"], recording.channel("phase_deg")
+    termination = step.number("termination_ohm")
+    if termination is None or phase is None or not np.isfinite(phase).all():
+        return Response(frequency, level, None, "a transfer in dB")
+    transfer = _polar(10 ** (level / 20), phase)
+    impedance = termination * (1 / transfer - 1)
+    return Response(frequency, level, 1 / impedance, f"a transfer into {termination:g} Ω")
+
+
+def _impedance(names: tuple[str, ...], recording: Recording, step: Step) -> tuple[Complexes, str]:
+    channels = recording.channels
+    if "impedance_ohm" in names:
+        return _polar(channels["impedance_ohm"], channels["phase_deg"]), "an impedance"
+    if "impedance_real_ohm" in names:
+        return channels["impedance_real_ohm"] + 1j * channels["impedance_imag_ohm"], "an impedance"
+    reference = _reference(recording, step)
+    reflection = channels["reflection_real"] + 1j * channels["reflection_imag"]
+    if (reflection == 1).any():
+        raise NoResponse("A reflection of exactly 1 means that nothing was connected there.")
+    return reference * (1 + reflection) / (1 - reflection), f"a reflection against {reference:g} Ω"
+
+
+def _reference(recording: Recording, step: Step) -> float:
+    stated = recording.metadata.get("reference_ohm")
+    try:
+        value = float(stated) if stated is not None else step.number("reference_ohm")
+    except ValueError:
+        value = None
+    if value is None or not value > 0 or not np.isfinite(value):
+        raise NoResponse("The reference resistance of the reflection is not known; state reference_ohm in the step.")
+    return value
+
+
+def _refuse_flat(response: Response) -> None:
+    level = np.round(response.level_db, 9)  # a magnitude that went through a complex number is equal to rounding only
+    if float(np.ptp(level)) < 1e-9:
+        raise NoResponse(f"All samples are {level[0]:.4g} dB: the sweep shows no response.")
+    for turned, edge in ((level, "greatest"), (-level, "least")):
+        clipped = clipped_samples(turned, resolution_of(level))
+        if clipped:
+            place = int(turned.argmax())
+            raise NoResponse(
+                f"{clipped} samples in a row carry the {edge} value, {level[place]:.4g} dB from "
+                f"{response.frequency_hz[place]:.6g} Hz: the sweep is clipped at the edge of the analyser's range."
+            )

@@ -1,0 +1,144 @@
+"""A long table of text read in blocks of whole rows: hashed on the way, and never held in memory as a whole."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from records.readers.order import Order
+from records.readers.recording import Samples
+from records.readers.source import Measure
+
+_BLOCK_BYTES = 4 * 1024 * 1024
+_TAIL_BYTES = 4096
+
+Parse = Callable[[bytes], pl.DataFrame]
+
+
+@dataclass(frozen=True)
+class Block:
+    """Whole rows of a file: their bytes, how many they are, and the line of the first of them counted from 1."""
+
+    content: bytes
+    rows: int
+    first_line: int
+
+
+@dataclass
+class Pass:
+    """One pass over a file: its limits, digest and length so far, and the block that could not be read, if any."""
+
+    order: Order
+    digest: hashlib._Hash = field(default_factory=hashlib.sha256)
+    lines: int = 0
+    tail: bytes = b""
+    faulty: Block | None = None
+
+    def measure(self) -> Measure:
+        """Return what the pass told."""
+        return Measure(self.digest.hexdigest(), self.lines, self.tail)
+
+
+def blocks_of(path: Path, skipped_lines: int, seen: Pass) -> Iterator[Block]:
+    """Yield the rows after the first lines in blocks; each block is hashed in a thread while it is being used.
+
+    Parameters
+    ----------
+    path : Path
+        File with line feeds.
+    skipped_lines : int
+        Lines before the first row.
+    seen : Pass
+        Digest, number of line feeds and last bytes, complete when the iteration has ended.
+
+    Yields
+    ------
+    Block
+        In order; together they are the rows, byte for byte.
+    """
+    kept, line = b"", skipped_lines + 1
+    with path.open("rb") as stream, ThreadPoolExecutor(max_workers=1) as threads:
+        for _ in range(skipped_lines):
+            head = stream.readline()
+            seen.digest.update(head)
+            seen.lines += head.count(b"\n")
+            seen.tail = head[-_TAIL_BYTES:] or seen.tail
+        hashing: Future[None] | None = None
+        while chunk := stream.read(_BLOCK_BYTES):
+            if hashing is not None:
+                hashing.result()
+            hashing = threads.submit(seen.digest.update, chunk)
+            seen.tail = (seen.tail + chunk[-_TAIL_BYTES:])[-_TAIL_BYTES:]
+            end = chunk.rfind(b"\n") + 1
+            content, kept = (kept + chunk[:end], chunk[end:]) if end else (b"", kept + chunk)
+            if content:
+                rows = content.count(b"\n")
+                seen.lines += rows
+                yield Block(content, rows, line)
+                line += rows
+        if hashing is not None:
+            hashing.result()
+        if kept:
+            yield Block(kept, 1, line)
+
+
+def columns_of(path: Path, skipped_lines: int, size: int, parse: Parse, seen: Pass) -> list[Samples] | None:
+    """Return the columns of a file of numbers, or None where a block could not be read (`Pass.faulty`).
+
+    Parameters
+    ----------
+    path : Path
+        File with line feeds.
+    skipped_lines : int
+        Lines before the first row.
+    size : int
+        Length of the file [bytes]; room is made by it.
+    parse : callable
+        Bytes of a block to a frame of doubles without gaps.
+    seen : Pass
+        What the pass tells; only complete where columns are returned.
+
+    Returns
+    -------
+    list of ndarray (n,) or None
+        One array for each column of the frames, finite.
+    """
+    columns: list[Samples] = []
+    filled = 0
+    for block in blocks_of(path, skipped_lines, seen):
+        seen.order.check_rows(seen.lines)
+        try:
+            frame = parse(block.content)
+        except pl.exceptions.PolarsError:
+            frame = None
+        if frame is None or frame.height != block.rows or sum(frame.null_count().row(0)):
+            seen.faulty = block
+            return None
+        needed = filled + frame.height
+        if not columns or needed > len(columns[0]):
+            columns = _roomier(columns, filled, frame, needed, size, len(block.content))
+        for column, series in zip(columns, frame.iter_columns(), strict=True):
+            part = column[filled:needed]
+            part[:] = series.to_numpy()
+            if not np.isfinite(part).all():
+                seen.faulty = block
+                return None
+        filled = needed
+    return [column[:filled] for column in columns] if columns else None
+
+
+def _roomier(
+    columns: list[Samples], filled: int, frame: pl.DataFrame, needed: int, size: int, length: int
+) -> list[Samples]:
+    """Return longer arrays: for all rows that the file can be expected to have, by the rows of this block."""
+    expected = needed + int(1.05 * frame.height * size / length) + 1000
+    longer = [np.empty(expected) for _ in range(frame.width)]
+    for new, old in zip(longer, columns, strict=False):
+        new[:filled] = old[:filled]
+    return longer

@@ -1,0 +1,69 @@
+"""Reader of text in columns: CSV and its dialects."""
+
+from __future__ import annotations
+
+from records.readers.assembling import Columns, assemble, require
+from records.readers.columns import Resolution, named, resolve
+from records.readers.dialect import SEPARATORS, Dialect, sniff
+from records.readers.order import Order
+from records.readers.plausibility import declared_in
+from records.readers.previewing import Manner, Preview, describe
+from records.readers.recording import Recording
+from records.readers.source import Source, look_at
+from records.readers.table import Table
+
+
+def preview(order: Order) -> Preview:
+    """Return the first rows of a text file as they are understood; only its first 64 KiB are read."""
+    source = look_at(order.path)
+    dialect = sniff(source.head_lines)
+    return _described(order, source, dialect, resolve(dialect, order.columns, order.wanted.channels))
+
+
+def read(order: Order) -> Recording:
+    """Return the arrays of a text file.
+
+    Raises
+    ------
+    RecordRefused
+        Each fault by its own class, with the row where it has one.
+
+    """
+    source = look_at(order.path)
+    dialect = sniff(source.head_lines)
+    resolution = resolve(dialect, order.columns, order.wanted.channels)
+    shown = _described(order, source, dialect, resolution)
+    require(order, dialect, resolution, shown, row=max(dialect.first_row, 1))
+    table = Table(source, dialect, resolution.resolved, order)
+    metadata = dict(dialect.metadata)
+    if table.start is not None:
+        metadata.setdefault("start", table.start)
+    oddities = tuple(_oddities(table, resolution))
+    columns = Columns(table.columns, table.measure.sha256, metadata, oddities, table.row_of, declared_in(metadata))
+    return assemble(order, columns, shown)
+
+
+def _described(order: Order, source: Source, dialect: Dialect, resolution: Resolution) -> Preview:
+    separator, line = SEPARATORS[dialect.separator], dialect.first_row + 1
+    how = (
+        f"Read as {source.encoding.name}, separated by {separator}, decimal mark {dialect.decimal}; numbers begin in "
+        f"line {line}."
+    )
+    manner = Manner(how, source.encoding.name, separator, dialect.decimal, line)
+    return describe(manner, dialect, resolution, order.wanted, dialect.metadata)
+
+
+def _oddities(table: Table, resolution: Resolution) -> list[str]:
+    said = []
+    heads = table.dialect.heads
+    if resolution.unresolved:
+        names = named([heads[index] for index in resolution.unresolved])
+        said.append(f"Columns not read, because their heads name no known quantity: {names}.")
+    said.extend(resolution.doubts)
+    if table.passed_midnight:
+        said.append("The clock passed midnight; a day was added from there on.")
+    if table.source.has_lone_returns:
+        said.append("Lines end in carriage returns alone.")
+    elif table.source.encoding.is_bytewise and not table.measure.tail.endswith(b"\n"):
+        said.append("The last row has no line end; if the file was cut off, its last value may have lost digits.")
+    return said

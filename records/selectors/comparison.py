@@ -1,0 +1,169 @@
+"""A run beside the earlier runs of its unit and the runs of its sisters: told to the approver, never a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from records.charts import Layer, aligned_of, picture_of
+from records.evaluation.comparing import Beside, beside_sisters, change_since
+from records.evaluation.figures import figure_of
+from records.models import Evaluation, Finding, Run
+from records.models.procedure import quantity_words, stage_words
+from records.selectors.digests import current_evaluation
+from records.selectors.matters import Matter
+
+_COMPARED = (
+    "inception_voltage_kv",
+    "extinction_voltage_kv",
+    "apparent_charge_pc",
+    "resonance_hz",
+    "resistance_at_reference_ohm",
+)
+_MOST_CHOICES = 50
+Key = tuple[str, str, float | None, float | None]
+
+
+def comparable_runs(run: Run, viewer: Any) -> QuerySet[Run]:
+    """Return the judged runs of the same kind, of this unit or its sisters, that the viewer may see; newest first."""
+    unit = run.step.plan.unit
+    same = Q(step__plan__unit=unit.pk)
+    if unit.design:
+        same |= Q(step__plan__unit__design=unit.design)
+    runs = Run.objects.visible_to(viewer).for_list().prefetch_related("evaluations__findings", "evaluations__record")
+    runs = runs.filter(same, step__kind=run.step.kind)
+    return runs.filter(evaluations__isnull=False).exclude(pk=run.pk).distinct()[:_MOST_CHOICES]
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """The findings of several runs in one table, and in words what is laid over what."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    words: str
+
+
+def layers_of(run: Run, others: Sequence[Run]) -> list[Layer]:
+    """Return what is drawn of a run and of others: those whose record shows a voltage over time."""
+    layers = []
+    for one in (run, *others):
+        evaluation = current_evaluation(one)
+        picture = picture_of(evaluation) if evaluation is not None else None
+        if evaluation is not None and picture is not None:
+            layers.append(Layer(f"{one.number}, {one.step.plan.unit.serial}", picture, aligned_of(evaluation)))
+    return layers
+
+
+def side_by_side(run: Run, others: Sequence[Run]) -> SideBySide:
+    """Return what was found in a run and in others, a row a quantity; those of the run first in their order."""
+    runs = (run, *others)
+    found = [_figures(one) for one in runs]
+    names = list(dict.fromkeys(name for figures in found for name in figures))
+    rows = tuple((name, *(figures.get(name, "–") for figures in found)) for name in names)
+    words = (
+        f"{', '.join(f'{one.number} ({one.step.plan.unit.serial})' for one in runs)} on one time axis, which begins "
+        "where each reached its first stage."
+    )
+    return SideBySide(("Quantity", *(one.number for one in runs)), rows, words)
+
+
+def _figures(run: Run) -> dict[str, str]:
+    evaluation = current_evaluation(run)
+    if evaluation is None:
+        return {}
+    figures: dict[str, str] = {}
+    for row in evaluation.findings.all():
+        shown = figure_of(row.quantity, row.value, row.expanded_uncertainty, row.unit)
+        figures.setdefault(_named(row).rstrip(","), f"{shown.with_uncertainty} {shown.unit}".strip())
+    return figures
+
+
+def beside_others(run: Run, evaluation: Evaluation) -> list[Matter]:
+    """Say where a value is unlike those of the sisters, and where it changed since the unit's run before."""
+    own = {_key(row): row for row in evaluation.findings.all() if row.quantity in _COMPARED and row.value is not None}
+    if not own:
+        return []
+    return [*_unlike_sisters(run, own), *_changed(run, own)]
+
+
+def _key(row: Finding) -> Key:
+    """Return what makes two findings comparable: quantity, stage and limits, which tell the branches of a filter."""
+    return row.quantity, row.stage, row.minimum, row.maximum
+
+
+def _values(findings: Iterable[Finding]) -> dict[Key, list[Finding]]:
+    """Return by what is comparable one finding a run: that of its latest evaluation, in the order given."""
+    grouped: dict[Key, dict[int, Finding]] = {}
+    for row in findings:
+        of_runs = grouped.setdefault(_key(row), {})
+        known = of_runs.get(row.evaluation.run_id)
+        if known is None or known.evaluation_id < row.evaluation_id:
+            of_runs[row.evaluation.run_id] = row
+    return {key: list(of_runs.values()) for key, of_runs in grouped.items()}
+
+
+def _approved(run: Run) -> QuerySet[Finding]:
+    rows = Finding.objects.select_related("evaluation").filter(quantity__in=_COMPARED, value__isnull=False)
+    return rows.filter(evaluation__run__state=Run.State.APPROVED, evaluation__run__step__kind=run.step.kind)
+
+
+def _unlike_sisters(run: Run, own: dict[Key, Finding]) -> list[Matter]:
+    unit = run.step.plan.unit
+    if not unit.design:
+        return []
+    rows = _approved(run).filter(evaluation__run__step__plan__unit__design=unit.design)
+    others = _values(rows.exclude(evaluation__run__step__plan__unit=unit))
+    matters = []
+    for key, row in own.items():
+        values = [other.value for other in others.get(key, ()) if other.value is not None]
+        found = beside_sisters(row.value or 0.0, values, row.expanded_uncertainty)
+        if found is not None and found.is_outlier:
+            matters.append(Matter("info", _unlike(row, found)))
+    return matters
+
+
+def _unlike(row: Finding, found: Beside) -> str:
+    side = "above" if found.score > 0 else "below"
+    return (
+        f"{_named(row)} of {_shown(row, row.value)} is unlike that of {found.count} runs of sister units: it lies far "
+        f"{side} their median of {_shown(row, found.median)}, by the spread that they have among them."
+    )
+
+
+def _changed(run: Run, own: dict[Key, Finding]) -> list[Matter]:
+    """Compare with the run of the same arrangement before this one, where both uncertainties are known."""
+    rows = _approved(run).filter(
+        evaluation__run__step__plan__unit=run.step.plan.unit_id,
+        evaluation__run__arrangement__name=run.arrangement.name,
+        evaluation__run__started_at__lt=run.started_at,
+    )
+    before = _values(rows.select_related("evaluation__run").order_by("evaluation__run__started_at", "evaluation__pk"))
+    matters = []
+    for key, row in own.items():
+        if key not in before or row.value is None:
+            continue
+        last = before[key][-1]
+        change = change_since(row.value, last.value or 0.0, row.expanded_uncertainty, last.expanded_uncertainty)
+        if change.is_beyond_uncertainty and change.relative_pct is not None:
+            matters.append(
+                Matter(
+                    "info",
+                    f"{_named(row)} changed by {change.relative_pct:+.2g} % since run {last.evaluation.run.number}, "
+                    f"where it was {_shown(last, last.value)}: more than both uncertainties.",
+                )
+            )
+    return matters
+
+
+def _named(row: Finding) -> str:
+    words = quantity_words(row.quantity)
+    return f"{words}, {stage_words(row.stage).lower()}," if row.stage else words
+
+
+def _shown(row: Finding, value: float | None) -> str:
+    figure = figure_of(row.quantity, value, row.expanded_uncertainty, row.unit)
+    return f"{figure.value} {figure.unit}".strip()

@@ -1,0 +1,1 @@
+"""Long searches for files that hurt, guided by coverage; run by hand, see docs/fuzzing.md."""
