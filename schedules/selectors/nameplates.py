@@ -58,6 +58,7 @@ PARTS: tuple[tuple[str, frozenset[str]], ...] = (
                 "quality_factor_tolerance_pct",
                 "dissipation_factor_limit",
                 "temperature_rise_limit_k",
+                "loss_limit_w",
                 "reference_temperature_c",
             }
         ),

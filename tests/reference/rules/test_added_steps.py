@@ -127,6 +127,14 @@ def test_direct_voltage_of_the_insulation_resistance(rated_kv, direct_kv):
     assert exact(ratings, "insulation_resistance") == [(direct_kv, 600)]
 
 
+@pytest.mark.parametrize("standard", ["IEEE C57.16", "IEC 60076-6"])
+def test_losses_are_reported_and_judged_where_the_order_guarantees_them(standard):
+    silent = step(REACTOR | {"standards": [standard]}, "losses")
+    assert (silent.procedure.criteria, silent.procedure.report[0]) == ((), "loss_w")
+    (criterion,) = step(REACTOR | {"standards": [standard], "loss_limit_w": 900}, "losses").procedure.criteria
+    assert (criterion.quantity, criterion.maximum) == ("loss_at_reference_w", 900)
+
+
 @pytest.mark.parametrize(
     ("ratings", "constant"),
     [
