@@ -175,6 +175,7 @@ class StepMaker:
             if (other.kind, other.order, other.branches) == (self.rule.kind, self.rule.order, self.rule.branches)
             and [one.rating for one in other.when] == [one.rating for one in self.rule.when]
             and not applies(other, self.ratings)
+            and all(one.holds(self.ratings) for one in other.when if FIELDS_BY_NAME[one.rating].form != "choice")
         ]
         if not rated or not others:
             return None

@@ -224,6 +224,21 @@ def test_the_alternative_that_was_chosen_is_recorded():
     assert step(CAPACITOR, "terminal_to_case").choice is None
 
 
+@pytest.mark.parametrize(("terminal_test", "factor"), [("alternating", 2.0), ("direct", 4.3)])
+def test_three_phase_capacitor_in_wye(terminal_test, factor):
+    """Excerpt of IEEE 18-1992: each phase to neutral, then √3 times that between outer and centre bushings, 10 s."""
+    ratings = CAPACITOR | {"phases": 3, "terminal_test": terminal_test}
+    kind = {"alternating": "ac", "direct": "dc"}[terminal_test]
+    assert exact(ratings, f"wye_phases_{kind}") == [(pytest.approx(factor * 7.2 / math.sqrt(3)), 10)]
+    assert exact(ratings, f"wye_bushings_{kind}") == [(pytest.approx(factor * 7.2), 10)]
+    assert [one.name for one in step(ratings, f"wye_bushings_{kind}").arrangements] == [
+        "bushing A to B",
+        "bushing C to B",
+    ]
+    assert f"terminals_{kind}" not in {one.procedure.name for one in derive_plan(ratings).steps}
+    assert step(ratings, f"wye_phases_{kind}").choice.chosen == terminal_test
+
+
 BANK = {
     "equipment": "tuned_filter",
     "highest_voltage_kv": 15.5,
