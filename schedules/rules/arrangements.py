@@ -40,8 +40,7 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
         pairs = (("A", "B"), ("B", "C"), ("C", "A"))
         return tuple(Arrangement(f"phase {one} to {other}", (one,), (other, "frame")) for one, other in pairs)
     if pattern == "outer_to_centre" and phases == 3:
-        pairs = (("A", "B"), ("C", "B"))
-        return tuple(Arrangement(f"bushing {outer} to {centre}", (outer,), (centre,)) for outer, centre in pairs)
+        return tuple(Arrangement(f"bushing {outer} to B", (outer,), ("B",)) for outer in ("A", "C"))
     if pattern == "across_terminals":
         return tuple(Arrangement(f"phase {name}, terminal to terminal", (f"{name}1",), (f"{name}2",)) for name in names)
     if pattern == "terminals_to_case":
