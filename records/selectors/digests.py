@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.canonical import canonical_bytes, plain
-from records.models import Evaluation, Run, SetupCheck
+from records.models import Evaluation, Run, SetupCheck, StageMark
+from records.models.procedure import stages_of
 from records.selectors.earlier import lent_by_earlier
 
 # What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
@@ -37,7 +38,11 @@ def current_evaluation(run: Run) -> Evaluation | None:
 
 
 def setup_document(run: Run) -> dict[str, Any]:
-    """Return the set-up as the evaluation takes it: noise, charge calibration, uncertainties of what measures."""
+    """Return the set-up as the evaluation takes it: noise, charge calibration, uncertainties, and that all was held.
+
+    That the source did not trip is stated where the operator marked every stage as held; it counts only where the
+    record's samples are too far apart to tell. What else was marked is no statement: the record decides.
+    """
     checks = {check.kind: check.values for check in run.checks.all()}
     setup: dict[str, Any] = {"instruments": _measuring(run)}
     noise = checks.get(SetupCheck.Kind.BACKGROUND_NOISE)
@@ -49,6 +54,10 @@ def setup_document(run: Run) -> dict[str, Any]:
     temperature = _TEMPERATURE_OF.get(run.step.kind)
     if temperature is not None and run.temperature_c is not None:
         setup[temperature] = run.temperature_c
+    marked = {mark.stage: mark.outcome for mark in run.marks.all()}
+    stages = [stage.name for stage in stages_of(run.step.document)]
+    if stages and all(marked.get(name) == StageMark.Outcome.HELD for name in stages):
+        setup["tripped"] = False
     return setup | lent_by_earlier(run)
 
 

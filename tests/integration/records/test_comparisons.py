@@ -9,10 +9,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from records.evaluation.synthesis import synthesise_withstand
+from records.evaluation.writing import csv_text
 from records.models import Finding, Run
+from records.models.procedure import stages_of
 from records.selectors.comparison import beside_others, comparable_runs
 from records.selectors.digests import current_evaluation
-from records.services import checks
+from records.services import checks, runs
 from schedules.models import Unit
 from tests.integration.records import laboratory
 
@@ -106,14 +109,14 @@ def test_a_customer_finds_no_comparison(client, judged, customer):
 
 
 def test_the_queries_do_not_grow_with_the_runs(client, judged):
-    runs = [judged(place).run for place in (1, 2, 3)]
-    client.force_login(runs[0].operator)
-    address = reverse("records:compare", args=[runs[0].pk])
+    judged_runs = [judged(place).run for place in (1, 2, 3)]
+    client.force_login(judged_runs[0].operator)
+    address = reverse("records:compare", args=[judged_runs[0].pk])
     client.get(address)
     with CaptureQueriesContext(connection) as two:
-        client.get(address, {"with": [runs[1].pk]})
+        client.get(address, {"with": [judged_runs[1].pk]})
     with CaptureQueriesContext(connection) as three:
-        client.get(address, {"with": [run.pk for run in runs[1:]]})
+        client.get(address, {"with": [run.pk for run in judged_runs[1:]]})
     assert len(two) == len(three)
 
 
@@ -180,3 +183,26 @@ def test_the_drift_of_the_scale_factor_is_shown_at_the_calibration(client, prepa
     page = client.get(reverse("records:run", args=[second.run.pk]), {"at": "calibration"}).content.decode()
     # 100/97.5 = 1.026 before, 100/93 = 1.075 now: 97.5/93 − 1 = 4.8 %.
     assert f"In run {first.run.number}, the last with this measuring system, it was 1.026: a drift of +4.8 %." in page
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "verdict"),
+    [
+        (["held"], "conforms"),
+        ([], "inconclusive"),
+        (["left_band"], "inconclusive"),
+        (["held", "left_band"], "inconclusive"),
+        (["discharge", "held"], "conforms"),
+    ],
+    ids=["held", "not marked", "left its band", "held, then corrected", "corrected to held"],
+)
+def test_a_coarse_record_counts_where_the_operator_marked_every_stage_as_held(prepared, outcomes, verdict):
+    way = prepared("power_frequency_withstand").open()
+    (stage,) = stages_of(way.run.step.document)
+    for outcome in outcomes:
+        runs.mark_stage(run=way.run, stage=stage.name, outcome=outcome, by=way.operator)
+    way.upload(csv_text(synthesise_withstand(laboratory.WITHSTAND, seed=4, interval_s=2.5)))
+    assert way.now.verdict == verdict
+    found = current_evaluation(way.now).findings.get(quantity="disruptive_discharges")
+    assert found.verdict == verdict
+    assert "2.5 s apart" in found.reason
