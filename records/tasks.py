@@ -12,6 +12,7 @@ from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
 from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import KINDS, evaluate
+from records.evaluation.kinds import KINDS as DECLARED
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
@@ -26,6 +27,7 @@ from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
 from records.services.impact import DOCUMENT_JOB, PART_JOB, TRACE_JOB
 from records.services.pairing import companion_of, keep_pair
+from records.services.series import series_with
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
 
@@ -58,13 +60,16 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
     summary = _summary(record, recording, used_map, companion)
     setup = parse_setup(setup_document(record.run))
     progress.stage("Judging", 70)
+    takes_all = DECLARED[step.kind].takes_all_records
     with ThreadPoolExecutor(max_workers=1) as aside:  # the arrays are written while they are judged
         kept = aside.submit(keep_arrays, summary["arrays"], _columns(recording))
-        judgement = evaluate(step, [recording], setup)
+        alone = None if takes_all else evaluate(step, [recording], setup)
         kept.result()
     progress.stage("Saving", 90)
     with progress.completing():
-        keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
+        series = series_with(record, recording) if takes_all else None
+        judgement = alone or evaluate(step, series.recordings if series else [recording], setup)
+        keep_evaluation(record=record, judgement=judgement, summary=summary, series=series, by=record.uploaded_by)
         if companion is not None:
             keep_pair(record=record, companion=companion, by=record.uploaded_by)
 
