@@ -89,7 +89,10 @@ def changes_sign(voltage_kv: Samples) -> bool:
     bool
         True where the least value lies below −20 % of the greatest magnitude; an offset of a trend's zero does not.
     """
-    return bool(len(voltage_kv)) and float(voltage_kv.min()) < -_SIGN_SHARE * float(np.abs(voltage_kv).max())
+    if not len(voltage_kv):
+        return False
+    least, greatest = float(voltage_kv.min()), float(voltage_kv.max())
+    return least < -_SIGN_SHARE * max(greatest, -least)
 
 
 def _segments(time_s: Samples) -> tuple[float, list[tuple[int, int]]]:
