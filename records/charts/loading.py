@@ -23,14 +23,20 @@ _EVENTS = {
 }
 
 
-def picture_of(evaluation: Evaluation) -> Picture | None:
-    """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
+def channels_of(evaluation: Evaluation) -> dict[str, Samples] | None:
+    """Return the arrays of the record that was evaluated, by channel, or None where it was not read or is empty."""
     summary = evaluation.record.summary
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
     channels = read_arrays(path, summary["channels"])
-    if not len(channels.get("time_s", ())):
+    return channels if any(len(samples) for samples in channels.values()) else None
+
+
+def picture_of(evaluation: Evaluation) -> Picture | None:
+    """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
+    channels = channels_of(evaluation)
+    if channels is None or not len(channels.get("time_s", ())):
         return None
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:
@@ -111,4 +117,5 @@ def words_of(evaluation: Evaluation) -> str:
     ]
     shown = "; ".join([*held, *events]) or "no stage of the plan was found in it"
     duration = evaluation.record.summary.get("duration_s") or 0
-    return f"Voltage and charge over {duration:.4g} s: {shown}."
+    has_charge = "charge_pc" in evaluation.record.summary.get("channels", ())
+    return f"{'Voltage and charge' if has_charge else 'Voltage'} over {duration:.4g} s: {shown}."

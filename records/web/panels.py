@@ -9,7 +9,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from records.charts import pattern_words, words_of
+from records.charts import described, pattern_words
 from records.models import Record, Run
 from records.models.procedure import air_words, injected_limits_pc, placed_stages
 from records.selectors import choices
@@ -108,7 +108,7 @@ def _sign(request: HttpRequest, run: Run, step: SheetStep) -> Context:
         "matters": what_needs_judgement(run),
         "digest": digest,
         "meaning": TESTER_MEANING,
-        "picture_words": words_of(evaluation) if evaluation else "",
+        "picture_words": described(evaluation) if evaluation else "",
         "has_charge": run.step.kind == DISCHARGE,
         "pattern_words": pattern_words(evaluation),
         "form": forms.SignForm(request=request, initial={"digest": digest}),

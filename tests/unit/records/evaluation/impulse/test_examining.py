@@ -12,6 +12,7 @@ from records.evaluation.evaluating import evaluate
 from records.evaluation.impulse.synthesis import Disturbance, Oscillation, synthesise_impulse, wave_with_crest
 from records.evaluation.setups import Instrument, Setup
 from records.readers.recording import Recording
+from schedules.rules import derive_plan
 
 SETUP = Setup(instruments=(Instrument("divider", 2.0, 2.0, "voltage"), Instrument("recorder", 5.0, 2.0, "time")))
 FULL = {"name": "full", "voltage_kv": 125, "tolerance_pct": 3, "polarity": "negative"}
@@ -47,6 +48,23 @@ def test_one_good_impulse_conforms_and_states_what_is_known():
     assert front.expanded_uncertainty == pytest.approx(0.06, rel=0.02)  # 5 % of 1.2 µs
     assert found(evaluation, "disruptive_discharges").value == 0
     json.dumps(evaluation.as_dict(), allow_nan=False)
+
+
+def test_a_planned_sequence_is_judged():
+    """The plan is derived from ratings: three impulses of each polarity at 125 kV."""
+    ratings = {
+        "equipment": "metal_enclosed_switchgear",
+        "highest_voltage_kv": 27,
+        "standards": ["IEEE C37.20.3"],
+        "tests": ["routine", "type"],
+    }
+    planned = next(one for one in derive_plan(ratings).as_dict()["steps"] if one["kind"] == "lightning_impulse")
+    crests = (125.0, 124.0, 126.0, -125.0, -124.5, -125.5)
+    records = [impulse(crest, seed, interval_us=0.02) for seed, crest in enumerate(crests)]
+    assert evaluate(planned, records, SETUP).verdict == "conforms"
+    short = evaluate(planned, records[:5], SETUP)
+    assert short.verdict == "not_valid"
+    assert "2 impulses count for the stage “full_negative”" in found(short, "impulses", "full_negative").reason
 
 
 def test_polarity_does_not_change_what_is_found():

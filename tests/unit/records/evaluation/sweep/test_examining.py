@@ -13,6 +13,7 @@ from records.evaluation.step import Criterion
 from records.evaluation.sweep.matching import matched
 from records.evaluation.sweep.synthesis import SeriesBranch, impedance_of, synthesise_sweep
 from records.readers.recording import Recording
+from schedules.rules import derive_plan
 
 SETUP = Setup(instruments=(Instrument("bridge", 0.5, 2.0, "impedance"), Instrument("clock", 0.02, 2.0, "frequency")))
 BRANCHES = (
@@ -90,9 +91,39 @@ def test_the_order_needs_the_fundamental():
     assert "states no frequency_hz" in found(evaluation, "tuned_order")[0].reason
 
 
-def test_a_criterion_may_name_its_branch():
-    row = {"quantity": "quality_factor", "min": 70, "branch": 2}
+def test_a_criterion_may_number_its_branch():
+    row = {"quantity": "quality_factor", "min": 70, "branch_number": 2}
     assert found(evaluate(step(row), [SWEEP], SETUP), "quality_factor")[0].value == pytest.approx(80, rel=0.01)
+
+
+def test_what_the_plan_says_of_a_branch_is_judged_on_the_branch_of_that_name():
+    """The quality factors are 60, 80 and 40: by their own nominals the second and third would be exchanged."""
+    named = [{**order(nominal), "branch": name} for nominal, name in ((11.6, "c"), (6.8, "b"), (4.7, "a"))]
+    quality = [{"quantity": "quality_factor", "min": 35, "branch": name} for name in "abc"]
+    evaluation = evaluate(step(*named, *quality), [SWEEP], SETUP)
+    values = [row.value for row in found(evaluation, "quality_factor")]
+    assert values == pytest.approx([60, 80, 40], rel=0.02)
+
+
+def test_the_sweep_of_a_planned_filter_bank_is_judged():
+    """The plan is derived from ratings; its branches are synthesised from the same nameplate."""
+    bank = {
+        "equipment": "tuned_filter",
+        "highest_voltage_kv": 15.5,
+        "frequency_hz": 60,
+        "inductance_tolerance_pct": 3,
+        "capacitance_tolerance_pct": 5,
+        "tuning_tolerance_pct": 2,
+        "branches": [
+            {"tuned_order": 4.7, "capacitance_uf": 50, "inductance_mh": 6.371},
+            {"tuned_order": 6.8, "capacitance_uf": 40, "inductance_mh": 3.804},
+        ],
+    }
+    planned = next(one for one in derive_plan(bank).as_dict()["steps"] if one["kind"] == "frequency_response")
+    made = [SeriesBranch(0.2, 6.371, 50), SeriesBranch(0.2, 3.804, 40)]
+    evaluation = evaluate(planned, [synthesise_sweep(made, seed=1, points=600, noise_db=0.05)], SETUP)
+    assert evaluation.verdict == "conforms"
+    assert len(found(evaluation, "tuned_order")) == 2
 
 
 def test_matching_takes_no_value_twice_and_least_distance_in_all():
@@ -101,7 +132,7 @@ def test_matching_takes_no_value_twice_and_least_distance_in_all():
 
     assert matched([near(5.0), near(4.8)], [4.7, 4.9]) == {0: 1, 1: 0}
     assert matched([near(5.0), near(4.8), near(4.7)], [4.7]) == {2: 0}
-    assert matched([near(5.0, branch=1), near(4.8)], [4.7, 9.0]) == {0: 0, 1: 1}
+    assert matched([near(5.0, branch_number=1), near(4.8)], [4.7, 9.0]) == {0: 0, 1: 1}
     assert matched([near(5.0)], []) == {}
 
 
