@@ -38,6 +38,9 @@ SWEEPS = {
     "reflection": (
         "f (Hz),Re(S11),Im(S11)\n1000,0.5,0\n2000,0.25,0\n3000,0.125,1\n", {"reflection_real": [0.5, 0.25, 0.125]},
     ),
+    "reflection as analysers write it": (
+        "Freq(Hz),S11(REAL),S11(IMAG)\n1000,0.5,0\n2000,0.25,0\n3000,0.125,1\n", {"reflection_imag": [0, 0, 1]},
+    ),
     "channel names": (
         "frequency_hz,impedance_ohm,phase_deg\n1000,1,0\n2000,2,0\n3000,3,0\n", {"impedance_ohm": [1, 2, 3]},
     ),
