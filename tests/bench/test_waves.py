@@ -70,8 +70,6 @@ def test_a_sweep_of_three_branches_and_2000_points():
     right = np.ones(len(real))
     floor_ms = best_ms(lambda: np.linalg.lstsq(real, right, rcond=None))
     spent_ms = best_ms(lambda: evaluate(SWEEP_STEP, [record]))
-    print(
-        f"\n2000-point sweep of 3 branches: {spent_ms:.1f} ms, {spent_ms / floor_ms:.0f} × a linear fit of residues"
-    )
+    print(f"\n2000-point sweep of 3 branches: {spent_ms:.1f} ms, {spent_ms / floor_ms:.0f} × a linear fit of residues")
     assert evaluate(SWEEP_STEP, [record]).verdict == "conforms"
     assert spent_ms <= MOST_MS
