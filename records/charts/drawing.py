@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from records.charts.browser import figure
+from records.charts.curve import FittedCurve, curve_figure, curve_svg
 from records.charts.loading import channels_of, picture_of, words_of
 from records.charts.plot import Plot
 from records.charts.plot_browser import plot_figure
@@ -20,6 +21,11 @@ _PLOTS: Mapping[str, tuple[str, Callable[..., Plot], Callable[[Mapping[str, Any]
     "lightning_impulse": ("impulses", impulse_plot, impulse_words),
     "frequency_response": ("sweeps", sweep_plot, sweep_words),
 }
+
+
+def curve_of(evaluation: Evaluation) -> FittedCurve | None:
+    """Return the curve that an evaluation kept, as of a cooling winding or an insulation, or None."""
+    return FittedCurve.from_details(evaluation.document.get("details") or {})
 
 
 def plot_of(evaluation: Evaluation) -> Plot | None:
@@ -46,6 +52,9 @@ def figure_of(evaluation: Evaluation, first: str | None = None, last: str | None
 
     Raises ValueError where the window that a reader asked for is none.
     """
+    curve = curve_of(evaluation)
+    if curve is not None:
+        return curve_figure(curve)
     plot = plot_of(evaluation)
     if plot is not None:
         return plot_figure(plot, window=plot.window(first, last))
@@ -55,6 +64,9 @@ def figure_of(evaluation: Evaluation, first: str | None = None, last: str | None
 
 def svg_of(evaluation: Evaluation) -> str | None:
     """Return the picture of an evaluation as one svg element for print, or None where there is none."""
+    curve = curve_of(evaluation)
+    if curve is not None:
+        return curve_svg(curve)
     plot = plot_of(evaluation)
     if plot is not None:
         return plot_svg(plot)
@@ -63,6 +75,11 @@ def svg_of(evaluation: Evaluation) -> str | None:
 
 
 def described(evaluation: Evaluation) -> str:
-    """Return in words what the picture of an evaluation shows."""
-    kept = _kept(evaluation)
-    return words_of(evaluation) if kept is None else _PLOTS[evaluation.run.step.kind][2](kept)
+    """Return in words what the picture of an evaluation shows; empty where there is nothing to draw."""
+    kept, curve = _kept(evaluation), curve_of(evaluation)
+    if curve is not None:
+        return curve.words
+    if kept is not None:
+        return _PLOTS[evaluation.run.step.kind][2](kept)
+    is_table = "time_s" not in evaluation.record.summary.get("channels", ("time_s",))
+    return "" if is_table else words_of(evaluation)

@@ -16,6 +16,7 @@ from records.selectors import choices
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE, SAFETY, latest_checks, missing_before_energising
 from records.selectors.judgement import finding_rows, what_needs_judgement
+from records.selectors.scale_factors import drift_words
 from records.selectors.sheet import SheetStep, stage_words
 from records.services.sign_offs import TESTER_MEANING
 from records.web import forms
@@ -53,7 +54,8 @@ def _instruments(request: HttpRequest, run: Run, step: SheetStep) -> Context:
 def _calibration(request: HttpRequest, run: Run, step: SheetStep) -> Context:
     limits = injected_limits_pc(run.step.document)
     check = latest_checks(run).get("charge_calibration")
-    return {"form": forms.ChargeCalibrationForm(), "check": check, "injected": limits}
+    form = forms.ChargeCalibrationForm()
+    return {"form": form, "check": check, "injected": limits, "drift": drift_words(run)}
 
 
 def _noise(request: HttpRequest, run: Run, step: SheetStep) -> Context:

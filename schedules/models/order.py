@@ -33,6 +33,9 @@ class Order(models.Model):
     class DischargeProcedure(models.TextChoices):
         AGREED_PRACTICE = "agreed_practice", "Agreed practice (pre-stress, then hold)"
         IEEE_GUIDE = "ieee_guide", "IEEE guide for switchgear"
+        PROCEDURE_A = "procedure_a", "Procedure A of the unit's document"
+        PROCEDURE_B = "procedure_b", "Procedure B of the unit's document"
+        BY_DOCUMENT = "", "As the unit's document says"
 
     number = models.CharField(max_length=60, unique=True)
     customer = models.ForeignKey("people.Organisation", on_delete=models.PROTECT, related_name="orders")
@@ -42,7 +45,7 @@ class Order(models.Model):
         max_length=30, choices=DecisionRule.choices, default=DecisionRule.SIMPLE_ACCEPTANCE
     )
     discharge_procedure = models.CharField(
-        max_length=30, choices=DischargeProcedure.choices, default=DischargeProcedure.AGREED_PRACTICE
+        max_length=30, choices=DischargeProcedure.choices, default=DischargeProcedure.AGREED_PRACTICE, blank=True
     )
     hold_kinds = models.JSONField(default=list, blank=True)
     witness_kinds = models.JSONField(default=list, blank=True)

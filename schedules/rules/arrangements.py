@@ -14,8 +14,8 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
     ----------
     pattern : str
         ``each_phase_in_turn``, ``all_phases_together``, ``phase_pairs``, ``terminals_to_case``, ``across_terminals``,
-        ``three_phase_supply``, ``each_line_earthed_in_turn``, ``secondary_to_earth``, ``secondary_open`` or
-        ``not_energised``, as the procedure says.
+        ``three_phase_supply``, ``each_line_earthed_in_turn``, ``secondary_to_earth``, ``secondary_open``,
+        ``outer_to_centre`` or ``not_energised``, as the procedure says.
     phases : int
         1 or 3.
 
@@ -39,6 +39,8 @@ def arrangements_for(pattern: str, phases: int) -> tuple[Arrangement, ...]:
     if pattern == "phase_pairs" and phases == 3:
         pairs = (("A", "B"), ("B", "C"), ("C", "A"))
         return tuple(Arrangement(f"phase {one} to {other}", (one,), (other, "frame")) for one, other in pairs)
+    if pattern == "outer_to_centre" and phases == 3:
+        return tuple(Arrangement(f"bushing {outer} to B", (outer,), ("B",)) for outer in ("A", "C"))
     if pattern == "across_terminals":
         return tuple(Arrangement(f"phase {name}, terminal to terminal", (f"{name}1",), (f"{name}2",)) for name in names)
     if pattern == "terminals_to_case":

@@ -81,7 +81,7 @@ def loading_nf(pattern: str, ratings: Mapping[str, Any]) -> float | None:
     >>> loading_nf("across_terminals", {"capacitance_uf": 10.0})
     10000.0
     """
-    if pattern == "across_terminals" and "capacitance_uf" in ratings:
+    if pattern in ("across_terminals", "outer_to_centre") and "capacitance_uf" in ratings:
         return float(ratings["capacitance_uf"]) * 1e3
     return ratings.get("test_capacitance_nf")
 

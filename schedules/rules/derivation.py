@@ -18,6 +18,9 @@ from schedules.rules.steps import StepMaker, branches_of
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, FIELDS_BY_NAME, USUAL_PHASES
 from schedules.rules.workings import completed, workings
 
+NOT_CONFIRMED = "nobody has confirmed these rows against a licensed copy yet."
+"""How the warning about a pack ends that nobody has confirmed as a whole."""
+
 _REFERENCE_ALTITUDE_M = 1000.0
 _DIELECTRIC = ("power_frequency_withstand", "lightning_impulse", "partial_discharge")
 
@@ -150,10 +153,12 @@ def _completed(stated: Mapping[str, Any], level: FoundLevel) -> tuple[dict[str, 
         ratings[key] = value
         added.append(FilledIn(key, float(f"{value:.6g}"), "worked out from the other ratings"))
     if "branches" in ratings:
-        ratings["branches"] = tuple(
+        whole = [
             own | {name: float(f"{value:.6g}") for name, value in completed(branch.ratings).items()}
             for own, branch in zip(ratings["branches"], branches_of(ratings), strict=True)
-        )
+        ]
+        # A sweep shows its branches by rising resonance, so that is their order in the plan too.
+        ratings["branches"] = tuple(sorted(whole, key=lambda own: own.get("tuned_order", 0.0)))
     notes += [_told(one) for one in added]
     if ratings["power_frequency_kv"] > row.power_frequency_kv:
         notes.append(f"The order asks {ratings['power_frequency_kv']:g} kV; the row has {row.power_frequency_kv:g} kV.")
@@ -169,11 +174,7 @@ def _told(one: FilledIn) -> str:
 
 
 def _warnings(ratings: Mapping[str, Any], steps: Sequence[PlannedStep], used: Sequence[RulePack]) -> list[str]:
-    found = [
-        f"{pack.document} {pack.edition}: nobody has confirmed these rows against a licensed copy yet."
-        for pack in used
-        if not pack.confirmed_by
-    ]
+    found = [f"{pack.document} {pack.edition}: {NOT_CONFIRMED}" for pack in used if not pack.confirmed_by]
     if ratings.get("altitude_m", 0.0) > _REFERENCE_ALTITUDE_M:
         found.append(f"The site lies at {ratings['altitude_m']:g} m, above the 1000 m that the levels are meant for.")
     occasion = ratings.get("occasion", "first")

@@ -77,9 +77,15 @@ def _told(value: Any, unit: str) -> str:
     if value in (None, "", []):
         return "not stated"
     if isinstance(value, list):
-        return ", ".join(str(one) for one in value)
+        return ", ".join(_listed(one) for one in value)
     shown = f"{value:g}" if isinstance(value, int | float) else str(value).replace("_", " ")
     return f"{shown} {unit}".rstrip()
+
+
+def _listed(one: Any) -> str:
+    if isinstance(one, Mapping):
+        return "(" + ", ".join(f"{FIELDS_BY_NAME[name].label.lower()} {value:g}" for name, value in one.items()) + ")"
+    return str(one).replace("_", " ")
 
 
 def _packs(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]]) -> Iterator[str]:
@@ -134,7 +140,7 @@ def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[st
 
 
 def _by(rows: Sequence[Mapping[str, Any]], *keys: str) -> dict[tuple[str, ...], Mapping[str, Any]]:
-    return {tuple(row.get(key, "") for key in keys): row for row in rows}
+    return {tuple(str(row.get(key, "")) for key in keys): row for row in rows}
 
 
 def _stage_changes(old: Mapping[Any, Mapping[str, Any]], new: Mapping[Any, Mapping[str, Any]]) -> Iterator[str]:
@@ -146,6 +152,11 @@ def _stage_changes(old: Mapping[Any, Mapping[str, Any]], new: Mapping[Any, Mappi
                 yield f"{title}, {words}: {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"
 
 
+def _named(quantity: str) -> str:
+    """Return a quantity's name without the unit that its suffix states."""
+    return (quantity.rpartition("_")[0] if unit_of(quantity) else quantity).replace("_", " ")
+
+
 def _limit_changes(
     old: Mapping[Any, Mapping[str, Any]], new: Mapping[Any, Mapping[str, Any]], words: str
 ) -> Iterator[str]:
@@ -154,9 +165,17 @@ def _limit_changes(
             continue
         was, is_ = old.get(key, {}), new.get(key, {})
         unit = unit_of(key[0])
-        title = " ".join(part.replace("_", " ") for part in key if part)
+        title = ", ".join(
+            part
+            for part in (
+                _named(key[0]),
+                *(one.replace("_", " ") for one in key[1:2]),
+                *(f"branch {one}" for one in key[2:] if one),
+            )
+            if part
+        )
         for name, bound in _BOUNDS:
             if was.get(name) != is_.get(name):
-                yield f"{words} of {title}, {bound}: {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"
+                yield f"{words} of {title}: {bound} {_told(was.get(name), unit)}, now {_told(is_.get(name), unit)}"
         if was and is_ and was.get("decision") != is_.get("decision"):
             yield f"decision rule of {title}: {_told(was['decision'], '')}, now {_told(is_['decision'], '')}"

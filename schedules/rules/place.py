@@ -17,7 +17,7 @@ from schedules.rules.atmosphere import (
 
 REFERENCES_IN_WORDS = {"1000_m": "up to 1000 m above sea level", "sea_level": "at sea level"}
 _CORRECTED_KINDS = ("power_frequency_withstand", "lightning_impulse")
-_INTERNAL = ("secondary_to_earth", "secondary_open", "not_energised", "across_terminals")
+_INTERNAL = ("secondary_to_earth", "secondary_open", "not_energised", "across_terminals", "outer_to_centre")
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,7 +78,7 @@ class Criterion:
     nominal: float | None = None
     tolerance_pct: float | None = None
     guard_factor: float | None = None
-    branch: str = ""
+    branch: int | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the criterion in the shape of the shell contract; bounds that it does not have are left out."""

@@ -17,7 +17,7 @@ from schedules.rules.rounding import rounded_up, set_point
 from schedules.rules.rulepack import CriterionRule, ProcedureRule, Reason, RetestRule, RulePack, StageRule, ValueRule
 from schedules.rules.units import unit_of
 from schedules.rules.vocabulary import FIELDS_BY_NAME
-from schedules.rules.workings import WORKED_OUT
+from schedules.rules.workings import WORKED_OUT, branch_ratings
 
 _UNROUNDED_DIGITS = 9
 _ALGEBRA = Reason("algebra of the circuit", "common practice")
@@ -26,10 +26,11 @@ _WARMED = ("winding_resistance", "temperature_rise")
 
 @dataclass(frozen=True, slots=True)
 class Branch:
-    """One branch of a bank: its name, and its ratings over those of the unit; without a name it is the whole unit."""
+    """One branch of a bank: name, ratings over those of the unit, place from 1; without a name it is the whole unit."""
 
     name: str
     ratings: Mapping[str, Any]
+    number: int = 1
 
 
 def branches_of(ratings: Mapping[str, Any]) -> tuple[Branch, ...]:
@@ -53,7 +54,9 @@ def branches_of(ratings: Mapping[str, Any]) -> tuple[Branch, ...]:
     stated = ratings.get("branches", ())
     if not stated:
         return (Branch("", ratings),)
-    return tuple(Branch(f"branch_{place}", {**ratings, **own}) for place, own in enumerate(stated, start=1))
+    return tuple(
+        Branch(f"branch_{place}", branch_ratings(ratings, own), place) for place, own in enumerate(stated, start=1)
+    )
 
 
 @dataclass
@@ -154,7 +157,7 @@ class StepMaker:
         found = []
         for branch in self.branches:
             self._enter(branch)
-            found += [self._criterion(rule, "criteria", branch.name) for rule in self.rule.criteria]
+            found += [self._criterion(rule, "criteria", branch) for rule in self.rule.criteria]
         self._enter(self.branches[0])
         return found
 
@@ -172,6 +175,7 @@ class StepMaker:
             if (other.kind, other.order, other.branches) == (self.rule.kind, self.rule.order, self.rule.branches)
             and [one.rating for one in other.when] == [one.rating for one in self.rule.when]
             and not applies(other, self.ratings)
+            and all(one.holds(self.ratings) for one in other.when if FIELDS_BY_NAME[one.rating].form != "choice")
         ]
         if not rated or not others:
             return None
@@ -227,8 +231,9 @@ class StepMaker:
             Criterion("held_s", "test", decision, stage.name, minimum=stage.hold_s),
         ]
 
-    def _criterion(self, rule: CriterionRule, part: str, branch: str = "") -> Criterion:
-        place = ".".join(word for word in (part, rule.quantity, rule.stage, branch) if word)
+    def _criterion(self, rule: CriterionRule, part: str, branch: Branch | None = None) -> Criterion:
+        of_branch = branch.name if branch is not None else ""
+        place = ".".join(word for word in (part, rule.quantity, rule.stage, of_branch) if word)
         bounds = {
             name: self._evaluate(f"{place}.{name}", formula, rule.quantity, rule.reason)
             for name, formula in rule.bounds.items()
@@ -243,7 +248,7 @@ class StepMaker:
             nominal=bounds.get("nominal"),
             tolerance_pct=bounds.get("tolerance_pct"),
             guard_factor=self.ratings.get("guard_factor") if rule.judges == "unit" else None,
-            branch=branch,
+            branch=branch.number if branch is not None and branch.name else None,
         )
 
     def _evaluate(self, place: str, formula: Formula, target: str, reason: Reason) -> float:

@@ -268,6 +268,7 @@ RATING_FIELDS: tuple[RatingField, ...] = (
         least=-50.0,
         most=400.0,
     ),
+    _field("loss_limit_w", "Losses, limit", "W", "Guaranteed, at the reference temperature.", 0.001, 1e9, _REACTORS),
     RatingField(
         "impulse_polarity",
         "Impulse polarity",

@@ -183,6 +183,17 @@ _LINES = (
     ),
 )
 
+_OF_A_BRANCH = (
+    "tuned_order",
+    "capacitance_uf",
+    "inductance_mh",
+    "rated_mvar",
+    "quality_factor",
+    "detuning_pct",
+    "winding_resistance_ohm",
+    "branches",
+)
+
 _COMPLETED = ("capacitance_uf", "inductance_mh", "tuned_order")
 """Ratings of a tuned filter that follow from the others where they are not stated."""
 
@@ -221,8 +232,29 @@ def workings(ratings: Mapping[str, Any]) -> tuple[Working, ...]:
     return tuple(
         replace(one, name=f"branch_{place}.{one.name}", label=f"Branch {place}: {one.label}")
         for place, own in enumerate(branches, start=1)
-        for one in _workings({**ratings, **own})
+        for one in _workings(branch_ratings(ratings, own))
     )
+
+
+def branch_ratings(ratings: Mapping[str, Any], own: Mapping[str, float]) -> dict[str, Any]:
+    """Return the ratings of one branch: its own over those of the bank, of which values of one branch do not count.
+
+    Parameters
+    ----------
+    ratings, own : Mapping[str, Any]
+        Of the bank, and of the branch.
+
+    Returns
+    -------
+    dict[str, Any]
+        What the bank states of a capacitance, an inductance, an order or an output belongs to no single branch.
+
+    Examples
+    --------
+    >>> branch_ratings({"rated_voltage_kv": 13.8, "rated_mvar": 6.0}, {"tuned_order": 4.7})
+    {'rated_voltage_kv': 13.8, 'tuned_order': 4.7}
+    """
+    return {name: value for name, value in ratings.items() if name not in _OF_A_BRANCH} | dict(own)
 
 
 def _workings(ratings: Mapping[str, Any]) -> tuple[Working, ...]:

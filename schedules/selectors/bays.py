@@ -28,6 +28,11 @@ class StepFitness:
     asks: str
     bays: list[Fitness]
 
+    @property
+    def asks_for_voltage(self) -> bool:
+        """Say whether the step asks for a source at all."""
+        return self.voltage_kv is not None
+
 
 def bay_fitness(plan: Plan, bays: Sequence[Bay]) -> list[StepFitness]:
     """Return which bay can run which step of an adopted plan."""

@@ -9,6 +9,7 @@ from typing import Any
 
 from schedules.models import PackVersion, Plan, RowConfirmation, RulePolicy
 from schedules.rules import BadRatings, RulePack, derive_plan, load_packs, read_pack
+from schedules.rules.derivation import NOT_CONFIRMED
 from schedules.rules.rows import PackRow, shipped_rows
 
 
@@ -79,6 +80,11 @@ def unconfirmed_rows(document: dict[str, Any]) -> Unconfirmed:
         if any(name == one for one, _ in places)
     )
     return Unconfirmed(places, words)
+
+
+def warnings_besides_rows(document: dict[str, Any]) -> list[str]:
+    """Return the warnings of a plan without those about unconfirmed packs, which pages tell row by row."""
+    return [words for words in document["warnings"] if not words.endswith(NOT_CONFIRMED)]
 
 
 def _count(number: int) -> str:

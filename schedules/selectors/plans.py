@@ -115,12 +115,17 @@ def label_of(name: str) -> str:
 def criterion_line(criterion: dict[str, Any]) -> CriterionLine:
     """Return a criterion in words."""
     return CriterionLine(
-        quantity=quantity_in_words(criterion["quantity"]),
+        quantity=quantity_in_words(criterion["quantity"]) + _of_branch(criterion),
         stage=criterion.get("stage", ""),
         bounds=bounds_in_words(criterion),
         decision=DECISIONS.get(criterion["decision"], criterion["decision"].replace("_", " ")),
         judges=JUDGED.get(criterion["judges"], criterion["judges"]),
     )
+
+
+def _of_branch(criterion: dict[str, Any]) -> str:
+    branch = criterion.get("branch")
+    return f" (branch {branch})" if branch else ""
 
 
 def basis_line(basis: dict[str, Any], unconfirmed: Places = NOWHERE) -> BasisLine:

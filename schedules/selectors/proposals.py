@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import rfc8785
 
 from schedules.models import Order
-from schedules.rules import FIELDS_BY_NAME, BadRatings, derive_plan
+from schedules.rules import FIELDS_BY_NAME, BadRatings, RulePack, derive_plan
 from schedules.selectors.nameplates import ORDER_OWNED
 from schedules.selectors.packs import packs_in_force
 
@@ -28,6 +29,16 @@ class Proposal:
     is_order_field: bool = False
 
 
+def knows_procedure(packs: Iterable[RulePack], equipment: str, procedure: str) -> bool:
+    """Say whether any document for this kind of equipment has the discharge procedure that an order agrees."""
+    return any(
+        rule.choice and rule.name == procedure
+        for pack in packs
+        if equipment in pack.equipment
+        for rule in pack.procedures
+    )
+
+
 def proposal_of(*, order: Order, equipment: str, ratings: dict[str, Any]) -> Proposal:
     """Derive the plan from a nameplate and the agreed terms of its order."""
     stated = {name: value for name, value in ratings.items() if name not in ORDER_OWNED | {"equipment"}}
@@ -38,10 +49,16 @@ def proposal_of(*, order: Order, equipment: str, ratings: dict[str, Any]) -> Pro
         "hold_points": list(order.hold_kinds),
         "witness_points": list(order.witness_kinds),
     }
-    if order.discharge_procedure:
+    packs = packs_in_force()
+    notes = []
+    if knows_procedure(packs, equipment, order.discharge_procedure):
         stated["discharge_procedure"] = order.discharge_procedure
+    elif order.discharge_procedure:
+        agreed = order.get_discharge_procedure_display()
+        notes.append(f"The order agrees “{agreed}”; no document has it for this kind of equipment: its own is used.")
     try:
-        document = derive_plan(stated, packs=packs_in_force()).as_dict()
+        document = derive_plan(stated, packs=packs).as_dict()
+        document["notes"] += notes
     except BadRatings as refused:
         name = refused.key.split("[")[0]
         label = FIELDS_BY_NAME[name].label if name in FIELDS_BY_NAME else refused.key

@@ -141,7 +141,9 @@ def _check(terms: dict[str, Any]) -> None:
     if terms["decision_rule"] not in Order.DecisionRule.values:
         found.append(Refusal("decision_rule", f"Choose one of {', '.join(Order.DecisionRule.values)}."))
     if terms["discharge_procedure"] not in Order.DischargeProcedure.values:
-        found.append(Refusal("discharge_procedure", f"Choose one of {', '.join(Order.DischargeProcedure.values)}."))
+        found.append(
+            Refusal("discharge_procedure", f"Choose one of {', '.join(filter(None, Order.DischargeProcedure.values))}.")
+        )
     for name in ("hold_kinds", "witness_kinds"):
         unknown = [kind for kind in terms[name] if kind not in STEP_KINDS]
         if unknown:

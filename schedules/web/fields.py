@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from schedules.rules import TEST_CLASSES, RatingField
+from schedules.rules.vocabulary import BRANCH_RATINGS
 
 _PLAIN_COMMA = re.compile(r"[+-]?\d+,\d{1,2}|[+-]?0,\d+")
 
@@ -53,6 +54,33 @@ class LinesField(forms.CharField):
         return "\n".join(value) if isinstance(value, list | tuple) else value
 
 
+class BranchesField(LinesField):
+    """The branches of a bank, one on each line, as names and numbers: tuned_order 4.7, capacitance_uf 50."""
+
+    def to_python(self, value: Any) -> list[dict[str, float]]:  # type: ignore[override]
+        """Return the ratings of each branch."""
+        return [self._branch(line, place) for place, line in enumerate(super().to_python(value), start=1)]  # type: ignore[arg-type]
+
+    def _branch(self, line: str, place: int) -> dict[str, float]:
+        found: dict[str, float] = {}
+        for part in line.split(","):
+            name, _, number = part.strip().replace("=", " ").partition(" ")
+            if name not in BRANCH_RATINGS:
+                known = ", ".join(BRANCH_RATINGS)
+                raise ValidationError(f"Line {place}: “{name[:40]}” is no rating of a branch; write {known}.")
+            try:
+                found[name] = float(number)
+            except ValueError:
+                raise ValidationError(f"Line {place}: “{number[:40]}” after {name} is not a number.") from None
+        return found
+
+    def prepare_value(self, value: Any) -> Any:
+        """Return branches as lines."""
+        if isinstance(value, list | tuple) and all(isinstance(one, dict) for one in value):
+            return "\n".join(", ".join(f"{name} {number:g}" for name, number in one.items()) for one in value)
+        return super().prepare_value(value)
+
+
 class DayField(forms.DateField):
     """A day, picked or typed."""
 
@@ -73,6 +101,8 @@ def rating_form_field(field: RatingField) -> forms.Field:
     if field.form == "choice":
         options = [(choice, choice.replace("_", " ")) for choice in field.choices]
         return forms.ChoiceField(choices=[("", "Not stated"), *options], **shared)
+    if field.form == "branches":
+        return BranchesField(**shared)
     if field.form == "choices":
         named = [(choice, TEST_CLASSES.get(choice, choice)) for choice in field.choices]
         return forms.MultipleChoiceField(choices=named, widget=forms.CheckboxSelectMultiple, **shared)

@@ -11,6 +11,7 @@ from labsite.people.roles import LABORATORY_ROLES
 from schedules.models import Authorisation, Bay, Order, RevisionReview, Unit
 from schedules.rules import EQUIPMENT_KINDS, STEP_KINDS, load_packs
 from schedules.selectors import nameplate_fields
+from schedules.selectors.nameplates import nameplate_parts
 from schedules.services.refusals import ScheduleRefused
 from schedules.web.fields import DayField, LinesField, NumberField, rating_form_field
 
@@ -35,7 +36,12 @@ class OrderForm(RefusableForm):
     decision_rule = forms.ChoiceField(
         choices=Order.DecisionRule.choices, help_text="Agreed with the customer before any test (ISO/IEC 17025 7.1.3)."
     )
-    discharge_procedure = forms.ChoiceField(choices=Order.DischargeProcedure.choices)
+    discharge_procedure = forms.ChoiceField(
+        choices=Order.DischargeProcedure.choices,
+        required=False,
+        initial=Order.DischargeProcedure.AGREED_PRACTICE,
+        help_text="A unit whose documents do not have it takes its own document's.",
+    )
     hold_kinds = forms.MultipleChoiceField(
         label="Hold points",
         choices=list(STEP_KINDS.items()),
@@ -101,6 +107,14 @@ class NameplateForm(RefusableForm):
         self.plate = nameplate_fields(equipment)
         for field in self.plate:
             self.fields[field.name] = rating_form_field(field)
+
+    def parts(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields in parts: the unit itself, then those of its nameplate."""
+        plate = nameplate_parts(self.equipment)
+        taken = {name for _, names in plate for name in names}
+        own = [field for field in self.visible_fields() if field.name not in taken and field.name != "reason"]
+        parts = [("The unit", own), *((title, [self[name] for name in names]) for title, names in plate)]
+        return [*parts, ("Why", [self["reason"]])] if "reason" in self.fields else parts
 
     def ratings(self) -> dict[str, Any]:
         """Return what the nameplate states."""

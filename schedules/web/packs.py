@@ -145,7 +145,7 @@ def shipped(request: HttpRequest, name: str) -> HttpResponse:
         except ScheduleRefused as refused:
             form.refuse(refused)
         else:
-            messages.success(request, f"{len(made)} rows of {line.pack.document} are confirmed.")
+            messages.success(request, f"Confirmed of {line.pack.document}: {len(made)} of {line.rows} rows.")
             return redirect("schedules:pack-shipped", name)
     context = {"line": line, "lines": lines, "form": form, "rights": deeds_of(request.user)}
     return render(request, "schedules/pack_shipped.html", context)

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from schedules.models import Bay, Plan, Step, Unit
 from schedules.selectors import bay_fitness, fitness_of_document, proposal_of, sheets_of_document, sheets_of_plan
-from schedules.selectors.packs import unconfirmed_rows
+from schedules.selectors.packs import unconfirmed_rows, warnings_besides_rows
 from schedules.selectors.revisions import differences_to, lines_of, revision_change
 from schedules.services.plans import adopt_plan, release_hold_point
 from schedules.services.refusals import ScheduleRefused
@@ -38,6 +38,7 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     fitness = fitness_of_document(proposal.document, bays) if proposal.document else []
     context = {"form": form, "unit": unit, "proposal": proposal, "steps": steps, "rights": deeds_of(request.user)}
     context |= {"fitness": fitness, "unconfirmed": unconfirmed, "document": proposal.document}
+    context |= {"warnings": warnings_besides_rows(proposal.document) if proposal.document else []}
     context |= {"differences": differences_to(unit, proposal.document)}
     return render(request, "schedules/plan.html", context)
 

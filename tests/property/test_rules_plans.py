@@ -54,11 +54,13 @@ def figures(step):
     for stage in step.procedure.stages:
         yield f"stages.{stage.name}.voltage_kv"
         yield f"stages.{stage.name}.tolerance_pct"
+        yield f"stages.{stage.name}.set_point_kv"
         if stage.hold_s is not None:
             yield f"stages.{stage.name}.hold_s"
     for part, criteria in (("criteria", step.procedure.criteria), ("setup_checks", step.procedure.setup_checks)):
         for one in criteria:
             place = f"{part}.{one.quantity}" + (f".{one.stage}" if one.stage else "")
+            place += f".branch_{one.branch}" if one.branch else ""
             for name, bound in (("min", one.minimum), ("max", one.maximum), ("nominal", one.nominal)):
                 if bound is not None:
                     yield f"{place}.{name}"
@@ -68,10 +70,12 @@ def figures(step):
 @given(
     row=st.sampled_from(ROWS),
     phases=st.sampled_from([1, 3]),
-    classes=st.sampled_from([["routine"], ["routine", "type"]]),
+    classes=st.sampled_from([["routine"], ["routine", "type"], ["routine", "type", "special"]]),
+    occasion=st.sampled_from(["first", "repeat", "after_erection"]),
+    has_branches=st.booleans(),
     data=st.data(),
 )
-def test_every_figure_has_a_basis(row, phases, classes, data):
+def test_every_figure_has_a_basis(row, phases, classes, occasion, has_branches, data):
     kind, pack, level, impulse = row
     others = [one for one in PACKS if kind in one.equipment and one.procedures and not one.tables]
     covering = [one.document for one in others if one.from_kv <= level.highest_voltage_kv <= one.to_kv]
@@ -87,7 +91,13 @@ def test_every_figure_has_a_basis(row, phases, classes, data):
         "charge_limit_pc": 20.0,
         "dissipation_factor_limit": 0.01,
         "temperature_rise_limit_k": 80.0,
+        "occasion": occasion,
     } | ASKED_FOR.get(kind, {})
+    if has_branches and kind == "tuned_filter":
+        ratings["branches"] = [
+            {"tuned_order": 6.8, "inductance_mh": 3.804, "capacitance_uf": 40.0},
+            {"tuned_order": 4.7, "capacitance_uf": 50.0},
+        ]
     plan = derive_plan(ratings)
     for step in plan.steps:
         known = {one.of for one in step.basis}

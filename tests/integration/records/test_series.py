@@ -11,6 +11,7 @@ from records.evaluation.sweep.synthesis import SeriesBranch, synthesise_sweep
 from records.evaluation.writing import csv_text
 from records.models import Record
 from records.selectors.digests import current_evaluation
+from records.services.recomputing import recompute_findings
 from records.services.uploads import JOB
 from schedules.models import Step
 from tests.integration.records import laboratory
@@ -69,6 +70,8 @@ def test_each_upload_is_judged_with_those_before_it(way_of):
     assert [row["stage"] for row in evaluation.document["details"]["impulses"]] == ["full_positive", "full_negative"]
     assert evaluation.document["recording"]["rows"] == 10_000
     assert evaluation.record_digest not in Record.objects.values_list("sha256", flat=True)
+    again = recompute_findings()
+    assert (again.evaluations, again.differences) == (2, ())
 
 
 def test_a_discharge_is_not_overlooked_whichever_record_is_judged_last(way_of):

@@ -127,6 +127,14 @@ def test_direct_voltage_of_the_insulation_resistance(rated_kv, direct_kv):
     assert exact(ratings, "insulation_resistance") == [(direct_kv, 600)]
 
 
+@pytest.mark.parametrize("standard", ["IEEE C57.16", "IEC 60076-6"])
+def test_losses_are_reported_and_judged_where_the_order_guarantees_them(standard):
+    silent = step(REACTOR | {"standards": [standard]}, "losses")
+    assert (silent.procedure.criteria, silent.procedure.report[0]) == ((), "loss_w")
+    (criterion,) = step(REACTOR | {"standards": [standard], "loss_limit_w": 900}, "losses").procedure.criteria
+    assert (criterion.quantity, criterion.maximum) == ("loss_at_reference_w", 900)
+
+
 @pytest.mark.parametrize(
     ("ratings", "constant"),
     [
@@ -216,6 +224,21 @@ def test_the_alternative_that_was_chosen_is_recorded():
     assert step(CAPACITOR, "terminal_to_case").choice is None
 
 
+@pytest.mark.parametrize(("terminal_test", "factor"), [("alternating", 2.0), ("direct", 4.3)])
+def test_three_phase_capacitor_in_wye(terminal_test, factor):
+    """Excerpt of IEEE 18-1992: each phase to neutral, then √3 times that between outer and centre bushings, 10 s."""
+    ratings = CAPACITOR | {"phases": 3, "terminal_test": terminal_test}
+    kind = {"alternating": "ac", "direct": "dc"}[terminal_test]
+    assert exact(ratings, f"wye_phases_{kind}") == [(pytest.approx(factor * 7.2 / math.sqrt(3)), 10)]
+    assert exact(ratings, f"wye_bushings_{kind}") == [(pytest.approx(factor * 7.2), 10)]
+    assert [one.name for one in step(ratings, f"wye_bushings_{kind}").arrangements] == [
+        "bushing A to B",
+        "bushing C to B",
+    ]
+    assert f"terminals_{kind}" not in {one.procedure.name for one in derive_plan(ratings).steps}
+    assert step(ratings, f"wye_phases_{kind}").choice.chosen == terminal_test
+
+
 BANK = {
     "equipment": "tuned_filter",
     "highest_voltage_kv": 15.5,
@@ -241,9 +264,11 @@ def test_a_bank_has_each_branch_measured_and_one_criterion_for_each_in_the_sweep
     sweep = plan.steps[4].as_dict()["procedure"]
     assert sweep["frequency_hz"] == 60
     assert [(one["branch"], one["nominal"], one["tolerance_pct"]) for one in sweep["criteria"]] == [
-        ("branch_1", 4.7, 2),
-        ("branch_2", 6.8, 1),
+        (1, 4.7, 2),
+        (2, 6.8, 1),
     ]
+    turned = derive_plan(BANK | {"branches": BANK["branches"][::-1]})
+    assert turned.steps[4].as_dict()["procedure"] == sweep
     assert [one.kind for one in plan.steps[5:]] == ["power_frequency_withstand", "partial_discharge"]
 
 

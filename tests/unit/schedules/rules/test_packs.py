@@ -95,6 +95,31 @@ def test_unknown_key_is_refused_by_name(path):
         assert refusal(mutated, path.name).key.endswith("colour")
 
 
+KINDS_OF_PROCEDURE = {
+    entry["kind"]: (path.name, place)
+    for path in FILES
+    for place, entry in enumerate(tomllib.loads(path.read_text(encoding="utf-8"))["procedures"])
+}
+"""A shipped procedure of each kind, since each kind has keys of its own."""
+
+
+@pytest.mark.parametrize("kind", sorted(STEP_KINDS))
+def test_every_key_of_every_kind_of_procedure_is_needed_and_typed(kind):
+    name, place = KINDS_OF_PROCEDURE[kind]
+    tree = tomllib.loads((SHIPPED / name).read_text(encoding="utf-8"))
+    tree["procedures"] = [tree["procedures"][place]]
+    for key in [path for path in parts(tree["procedures"][0]) if isinstance(path[-1], str)]:
+        mutated = copy.deepcopy(tree)
+        del holder(mutated["procedures"][0], key)[key[-1]]
+        assert refusal(mutated, name).key.split(".")[-1] == key[-1], key
+        for other in other_types(holder(tree["procedures"][0], key)[key[-1]]):
+            if key[-1] in ("order", "level_pct", "tolerance_pct") and isinstance(other, float):
+                continue
+            mutated = copy.deepcopy(tree)
+            holder(mutated["procedures"][0], key)[key[-1]] = other
+            assert key[-1] in refusal(mutated, name).key, (key, other)
+
+
 def agreed() -> dict:
     return tomllib.loads((SHIPPED / "agreed_discharge_practice.toml").read_text(encoding="utf-8"))
 

@@ -48,7 +48,11 @@ def test_people_outside_technical_work_enter_no_orders(request, who, customer_co
         ({"purchase_reference": " "}, "purchase_reference", "Give the customer's own reference of the purchase."),
         ({"purchase_reference": "x" * 121}, "purchase_reference", "Shorten the purchase reference to 120 characters."),
         ({"decision_rule": "coin"}, "decision_rule", "Choose one of simple_acceptance, guard_band."),
-        ({"discharge_procedure": "none"}, "discharge_procedure", "Choose one of agreed_practice, ieee_guide."),
+        (
+            {"discharge_procedure": "none"},
+            "discharge_procedure",
+            "Choose one of agreed_practice, ieee_guide, procedure_a, procedure_b.",
+        ),
         ({"hold_kinds": ["dance"]}, "hold_kinds", "There is no kind of test named dance."),
         (
             {"hold_kinds": ["partial_discharge"], "witness_kinds": ["partial_discharge"]},

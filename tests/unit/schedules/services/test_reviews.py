@@ -30,7 +30,7 @@ def test_a_revision_tells_what_it_changes(revised):
     assert change.differences.ratings == ("Charge limit: not stated, now 50 pC.",)
     withstand, discharge = change.lines
     assert (withstand.difference.state, withstand.difference.changes) == ("same", ())
-    assert discharge.difference.changes[0] == ("limit of apparent charge pc measurement, at most: 100 pC, now 50 pC")
+    assert discharge.difference.changes[0] == ("limit of apparent charge, measurement: at most 100 pC, now 50 pC")
     assert change.gone == []
 
 
