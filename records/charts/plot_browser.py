@@ -33,7 +33,10 @@ def plot_figure(plot: Plot, *, window: tuple[float, float] | None = None) -> dic
     """
     shown = plot.thinned(window)
     data: list[dict[str, Any]] = []
-    layout: dict[str, Any] = {"shapes": [], "annotations": [], "showlegend": False, "dragmode": "zoom"}
+    layout: dict[str, Any] = {"shapes": [], "annotations": [], "dragmode": "zoom", "showlegend": True}
+    layout["legend"] = {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "bgcolor": "rgba(0,0,0,0)"}
+    layout["margin"] = {"l": 64, "r": 12, "t": 44, "b": 48}
+    named: set[str] = set()
     height = (1 - _GAP * (len(shown.panes) - 1)) / len(shown.panes)
     for place, pane in enumerate(shown.panes):
         top = 1 - place * (height + _GAP)
@@ -47,7 +50,10 @@ def plot_figure(plot: Plot, *, window: tuple[float, float] | None = None) -> dic
             "anchor": y,
             "fixedrange": pane.is_detail,
         }
-        data += [_trace(curve, x, y) for curve in pane.curves]
+        for curve in pane.curves:  # a name stands in the legend once, and hides its curve in every pane
+            more = {"legendgroup": curve.name, "showlegend": curve.name not in named}
+            data.append(_trace(curve, x, y) | more)
+            named.add(curve.name)
         data += [_marks(pane.points, x, y)] if pane.points else []
         layout["shapes"] += [_shape(region, pane, x, y) for region in pane.regions]
         layout["annotations"] += [_note(region, pane, x, y) for region in pane.regions if region.words]
@@ -83,6 +89,7 @@ def _marks(points: Any, x: str, y: str) -> dict[str, Any]:
         "type": "scatter",
         "mode": "markers+text",
         "name": "marks",
+        "showlegend": False,
         "x": [point.x for point in found],
         "y": [point.y for point in found],
         "text": [point.words for point in found],

@@ -166,7 +166,7 @@ def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples
     points = np.array([at_us, *(one.time_us if one else at_us for one in (*levels, half))])
     spread = noise.covariance(points)
     shares = (0.3, 0.9, 0.5)
-    spread += _of_base_line(recorded, points)
+    spread += _of_base_line(recorded, points) + recorded.rounding_kv**2 * np.eye(len(points))
     # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV].
     by_curve = np.zeros((3, 4))
     for row, (crossing, share) in enumerate(zip((*levels, half), shares, strict=True)):
@@ -255,7 +255,7 @@ def _extreme(recorded: Recorded, smooth: Samples, rough: Samples) -> tuple[float
     # The averaged noise varies some three times within the width of its average.
     wide = float((averaged > averaged.max() - left).sum())
     excess = left * expected_excess(1 + 3 * wide / size)
-    return float(averaged.max()) - excess, math.hypot(left, excess / 2)
+    return float(averaged.max()) - excess, math.hypot(left, excess / 2, recorded.rounding_kv)
 
 
 def _plain_front(recorded: Recorded, top: float) -> tuple[Value, Marks | None]:

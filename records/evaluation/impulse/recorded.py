@@ -42,6 +42,8 @@ class Recorded:
         1 or -1: the record's polarity.
     base_kv, base_uncertainty_kv : float
         Base level as recorded and its standard uncertainty [kV].
+    rounding_kv : float
+        Standard deviation of what rounding to the recorder's steps leaves however many samples are averaged [kV].
     drift_uncertainty_kv_per_us, flat_centre_us : float
         Standard uncertainty of the drift that was taken off [kV/µs], 0 where none was, and the time [µs] about which.
     noise_kv : float
@@ -64,6 +66,7 @@ class Recorded:
     crest: int
     chopped: int | None
     remarks: tuple[str, ...] = ()
+    rounding_kv: float = 0.0
     drift_uncertainty_kv_per_us: float = 0.0
     flat_centre_us: float = 0.0
 
@@ -111,11 +114,15 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
     flat = _flat_part(turned, crest)
     base = _base(times, values, flat, crest)
     turned = sign * (values - base.line_kv)
-    noise = max(base.noise_kv, resolution_of(voltage_kv) / math.sqrt(12))
+    step_kv = resolution_of(voltage_kv)
+    # Two levels in the flat part may be noise at the edge of a step, which tells nothing of its size.
+    is_dithered = len(np.unique(values[:flat])) > 2
+    noise = max(base.noise_kv, step_kv / math.sqrt(12))
+    rounding = _rounding(step_kv, base.noise_kv if is_dithered else 0.0)
     crest, chopped = _crest(turned, interval)
     _require_impulse(turned, crest, noise, flat)
     _refuse_swinging(turned, chopped)
-    clipped = clipped_samples(sign * values, resolution_of(voltage_kv))
+    clipped = clipped_samples(sign * values, step_kv)
     if clipped:
         raise NoImpulse(
             f"{clipped} samples in a row carry the greatest value, {turned[crest]:.4g} kV: the record is clipped at "
@@ -128,14 +135,27 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
         interval,
         sign,
         base.level_kv,
-        base.u_kv,
+        math.hypot(base.u_kv, rounding),
         noise,
         crest,
         chopped,
         tuple(remarks),
+        rounding,
         base.u_drift_kv_per_us,
         base.centre_us,
     )
+
+
+def _rounding(step_kv: float, spread_kv: float) -> float:
+    """Return the standard deviation of rounding that does not average out [kV].
+
+    Noise of σ before rounding to steps of q leaves exp(-2π²σ²/q²) of the staircase's first harmonic: nothing from
+    half a step on, all of q/√12 without noise. σ² is the spread of the flat part less q²/12.
+    """
+    if not step_kv:
+        return 0.0
+    before = max((spread_kv / step_kv) ** 2 - 1 / 12, 0.0)
+    return step_kv / math.sqrt(12) * math.exp(-2 * math.pi**2 * before)
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from records.evaluation.impulse.synthesis import Disturbance, synthesise_impulse
 K = 2.0
 
 
-def deviations(draws: int, *, drift: float = 0.0) -> dict[str, np.ndarray]:
-    """Return for each parameter (found - true)/u over seeded draws; 12 bits, noise of 0.1 to 1 %, an offset."""
+def deviations(draws: int, *, drift: float = 0.0, bits: int = 12, noise: float | None = None) -> dict[str, np.ndarray]:
+    """Return for each parameter (found - true)/u over seeded draws; noise of 0.1 to 1 % unless named, an offset."""
     found: dict[str, list[float]] = {"Ut": [], "T1": [], "T2": [], "overshoot": []}
     for seed in range(draws):
         chance = np.random.default_rng(10_000 + seed)
@@ -25,8 +25,8 @@ def deviations(draws: int, *, drift: float = 0.0) -> dict[str, np.ndarray]:
             start_us=10 + chance.uniform(0, 0.01),
         )
         disturbance = Disturbance(
-            noise=float(chance.uniform(0.001, 0.01)),
-            bits=12,
+            noise=float(chance.uniform(0.001, 0.01)) if noise is None else noise,
+            bits=bits,
             offset_kv=float(chance.uniform(-3, 3)),
             drift_kv_per_us=drift * abs(crest),
         )
@@ -46,6 +46,13 @@ def test_a_few_draws_lie_where_they_should():
     for name, away in deviations(40).items():
         assert np.abs(away).max() < 4.5, name
         assert np.mean(np.abs(away) < K) > 0.8, name
+
+
+@pytest.mark.parametrize(("bits", "noise"), [(8, 0.0), (8, 0.0005), (8, 0.002), (10, 0.0), (10, 0.0005), (14, 0.0)])
+def test_rounding_without_enough_noise_does_not_average_out(bits, noise):
+    """Steps coarser than the noise leave the same error over many samples: the interval covers it, and may be wide."""
+    for name, away in deviations(40, bits=bits, noise=noise).items():
+        assert np.mean(np.abs(away) < K) >= 0.93, name
 
 
 @pytest.mark.slow

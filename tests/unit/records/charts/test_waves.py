@@ -150,7 +150,7 @@ def test_print_and_browser_draw_the_same_thinned_points(picture):
 @pytest.mark.parametrize("picture", [impulse_picture, sweep_picture])
 def test_colours_are_tokens_units_are_on_axes_and_no_axis_lies_over_another(picture):
     shown = plot_figure(picture())
-    assert re.findall(r"#[0-9a-f]{3,6}|rgb", str(shown)) == []
+    assert re.findall(r"#[0-9a-f]{3,6}|rgb\(", str(shown)) == []
     axes = {name: axis for name, axis in shown["layout"].items() if name.startswith("yaxis")}
     assert all("(" in axis["title"]["text"] and "overlaying" not in axis for axis in axes.values())
     domains = sorted(axis["domain"] for axis in axes.values())
@@ -197,3 +197,8 @@ def test_a_region_from_edge_to_edge_fills_the_pane():
 )
 def test_ticks_are_round(edges, is_log, ticks):
     assert ticks_between(*edges, is_log=is_log) == ticks
+
+
+def test_each_name_stands_in_the_legend_once():
+    named = [trace["name"] for trace in plot_figure(sweep_picture())["data"] if trace["showlegend"]]
+    assert named == ["recorded", "branch 1", "branch 2", "fitted"]
