@@ -305,7 +305,7 @@ def _short(what: str, verb: str, has: float | None, needs: float, unit: str) -> 
 
 
 def _off_frequency(has_hz: float | None, needs_hz: float | None) -> Sequence[str]:
-    """Return a sentence where a source of one frequency is asked for another; power frequencies stand for each other."""
+    """Return a sentence where a source is asked for another frequency; power frequencies stand for each other."""
     if has_hz is None or needs_hz is None or abs(has_hz - needs_hz) <= _SAME_FREQUENCY * needs_hz:
         return []
     least, most = _POWER_FREQUENCIES_HZ
