@@ -38,7 +38,9 @@ lint: setup-dev
 		$(PY) manage.py check --deploy --fail-level WARNING
 
 bench: setup-dev
-	$(PY) -m pytest tests/bench -m bench -p no:randomly -s
+	$(PY) -m pytest tests/bench -m "bench and not postgres" -p no:randomly -s
+	DATABASE_URL=$${WITHSTAND_TEST_POSTGRES:-postgresql://postgres@127.0.0.1:5432/postgres} \
+		$(PY) -m pytest tests/bench -m "bench and postgres" -p no:randomly -s
 
 screens: setup-dev
 	$(PY) -m tests.browser.screens docs/screens

@@ -25,8 +25,11 @@ def sqlite_options(version: tuple[int, int, int] = sqlite3.sqlite_version_info) 
 
 
 def postgres_options() -> dict[str, Any]:
-    """Return options that let nothing hang: two seconds to connect, thirty for a statement."""
-    limits = "-c statement_timeout=30000 -c idle_in_transaction_session_timeout=60000"
+    """Return options that let nothing hang: two seconds to connect, thirty for a statement.
+
+    Compiling a query takes longer than any of ours runs, so it is switched off.
+    """
+    limits = "-c statement_timeout=30000 -c idle_in_transaction_session_timeout=60000 -c jit=off"
     return {"connect_timeout": 2, "options": limits}
 
 

@@ -110,6 +110,7 @@ ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 300
+ACCOUNT_FORMS = {"login": "labsite.people.web.sign_in.SignInForm"}
 ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/300s/key"}
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 MFA_TRUST_ENABLED = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from django.conf import settings
@@ -11,6 +12,7 @@ from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
 from records.evaluation.channels import read_any_set
 from records.evaluation.evaluating import KINDS, evaluate
+from records.evaluation.kinds import KINDS as DECLARED
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
 from records.models import Record
@@ -19,13 +21,13 @@ from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording, Samples
 from records.readers.refusals import MappingNeeded, RecordRefused
-from records.readers.wanted import Wanted
 from records.selectors.digests import digest_of, setup_document
 from records.services import assessing, composing, impact_document
 from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
 from records.services.impact import DOCUMENT_JOB, PART_JOB, TRACE_JOB
 from records.services.pairing import companion_of, keep_pair
+from records.services.series import series_with
 from records.services.storing import absolute, keep_arrays
 from records.services.uploads import JOB
 
@@ -43,8 +45,7 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
     step = _step(record)
     progress.stage("Reading", 10)
     try:
-        companion = companion_of(record)
-        recording, used_map = _read(record, step, companion)
+        recording, used_map, companion = _read_with_companion(record, step)
     except MappingNeeded as need:
         preview = need.preview.as_dict() if need.preview else {}
         with progress.completing(need.message):
@@ -57,12 +58,18 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     progress.stage("Checking", 50)
     summary = _summary(record, recording, used_map, companion)
-    keep_arrays(summary["arrays"], _columns(recording))
+    setup = parse_setup(setup_document(record.run))
     progress.stage("Judging", 70)
-    judgement = evaluate(step, [recording], parse_setup(setup_document(record.run)))
+    takes_all = DECLARED[step.kind].takes_all_records
+    with ThreadPoolExecutor(max_workers=1) as aside:  # the arrays are written while they are judged
+        kept = aside.submit(keep_arrays, summary["arrays"], _columns(recording))
+        alone = None if takes_all else evaluate(step, [recording], setup)
+        kept.result()
     progress.stage("Saving", 90)
     with progress.completing():
-        keep_evaluation(record=record, judgement=judgement, summary=summary, by=record.uploaded_by)
+        series = series_with(record, recording) if takes_all else None
+        judgement = alone or evaluate(step, series.recordings if series else [recording], setup)
+        keep_evaluation(record=record, judgement=judgement, summary=summary, series=series, by=record.uploaded_by)
         if companion is not None:
             keep_pair(record=record, companion=companion, by=record.uploaded_by)
 
@@ -86,17 +93,33 @@ def _step(record: Record) -> Step:
         ) from fault
 
 
+def _read_with_companion(record: Record, step: Step) -> tuple[Recording, ColumnMap | None, Record | None]:
+    """Read a record with the other file of its pair, where the run has one that could be it, else alone."""
+    companion = companion_of(record)
+    if companion is None:
+        return (*_read(record, step, None), None)
+    try:
+        return (*_read(record, step, companion), companion)
+    except MappingNeeded:
+        raise
+    except RecordRefused as of_pair:
+        try:
+            return (*_read(record, step, None), None)
+        except RecordRefused:
+            raise of_pair from None
+
+
 def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
-    beside = absolute(companion.path) if companion else None
+    other = absolute(companion.path) if companion else None
     place = absolute(record.path)
 
     def read(columns: ColumnMap | None) -> Recording:
-        def demand(wanted: Wanted) -> Recording:
-            return read_in_child(place, columns=columns, limits=limits, wanted=wanted, companion=beside)
-
-        return read_any_set(step.kind, demand)
+        return read_any_set(
+            step.kind,
+            lambda wanted: read_in_child(place, columns=columns, limits=limits, wanted=wanted, companion=other),
+        )
 
     own = ColumnMap.from_dict(record.column_map) if record.column_map else None
     try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import uuid
 
 import pytest
@@ -17,6 +18,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     absent = sorted(servers.required() & missing.keys())
     if absent:
         raise pytest.UsageError("Required for this run but missing: " + "; ".join(missing[name] for name in absent))
+    if os.environ.get("WITHSTAND_DATABASE_TESTS_ONLY"):
+        pure = [item for item in items if not _meets_a_database(item)]
+        items[:] = [item for item in items if _meets_a_database(item)]
+        config.hook.pytest_deselected(items=pure)
     wants_bench = "bench" in (config.getoption("-m") or "")
     for item in items:
         for name, reason in missing.items():
@@ -24,6 +29,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
                 item.add_marker(pytest.mark.skip(reason=reason))
         if item.get_closest_marker("bench") and not wants_bench:
             item.add_marker(pytest.mark.skip(reason="speed is measured by `make bench`"))
+
+
+def _meets_a_database(item: pytest.Item) -> bool:
+    fixtures = {"db", "transactional_db", "site"} & set(getattr(item, "fixturenames", ()))
+    return bool(fixtures) or item.get_closest_marker("django_db") is not None
 
 
 @pytest.fixture(autouse=True)

@@ -158,7 +158,8 @@ def _content(element: Element) -> str:
     """Return the English text of a name, else the first."""
     texts = element.findall(f"{DCC}content")
     english = [text for text in texts if text.get("lang") == "en"]
-    return _text((english or texts or [None])[0])[:200]
+    found = english or texts
+    return _text(found[0])[:200] if found else ""
 
 
 def _day(text: str, name: str) -> str:

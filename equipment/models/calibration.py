@@ -5,6 +5,17 @@ from __future__ import annotations
 from django.db import models
 
 
+class CalibrationQuerySet(models.QuerySet["Calibration"]):
+    """Reads of calibrations."""
+
+    def counting_first(self) -> CalibrationQuerySet:
+        """Return in the order in which they count: the latest; of one day a failed one, then the one due first."""
+        outside_first = models.Case(
+            models.When(verdict=Calibration.Verdict.OUTSIDE, then=models.Value(0)), default=models.Value(1)
+        )
+        return self.order_by("-calibrated_on", outside_first, "due_on", "certificate_number")
+
+
 class Calibration(models.Model):
     """One row: one calibration of one instrument, as its certificate reports it."""
 
@@ -42,8 +53,11 @@ class Calibration(models.Model):
     entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)
 
+    objects = CalibrationQuerySet.as_manager()
+
     class Meta:
         ordering = ("-calibrated_on", "-pk")
+        indexes = [models.Index(fields=["instrument", "-calibrated_on"], name="equipment_calibration_latest")]
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(due_on__gt=models.F("calibrated_on")), name="due_after_calibrated"

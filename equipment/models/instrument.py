@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
+from equipment.models.calibration import Calibration
+
 
 class Quantity(models.TextChoices):
     """What an instrument measures, or a system as a whole."""
@@ -44,7 +46,9 @@ class InstrumentQuerySet(models.QuerySet["Instrument"]):
 
     def for_list(self) -> InstrumentQuerySet:
         """Return with the calibrations and the states that a status needs."""
-        return self.prefetch_related("calibrations", "state_changes")
+        few = ("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number")
+        calibrations = models.Prefetch("calibrations", queryset=Calibration.objects.only(*few))
+        return self.prefetch_related(calibrations, "state_changes")
 
     def for_detail(self) -> InstrumentQuerySet:
         """Return with calibrations and their points, states, ranges, log, files, and the systems it belongs to."""
@@ -85,6 +89,11 @@ class Instrument(models.Model):
     interval_months = models.PositiveIntegerField(default=12)
     is_indicator = models.BooleanField(default=False, help_text="Shows only, measures nothing that is judged")
     column_map = models.JSONField(null=True, blank=True)
+    # What counts from the day `latest_on` on, kept by the service that enters calibrations, so that the board need not
+    # look through them; where it is empty, and for earlier days, the calibrations themselves are asked.
+    latest_on = models.DateField(null=True, blank=True, editable=False)
+    latest_due_on = models.DateField(null=True, blank=True, editable=False)
+    latest_is_good = models.BooleanField(default=False, editable=False)
     version = models.PositiveIntegerField(default=1)
 
     objects = InstrumentQuerySet.as_manager()

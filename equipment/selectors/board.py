@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any, overload
 
-from django.db.models import Case, Exists, OuterRef, Subquery, Value, When
-from django.db.models.functions import JSONObject
+from django.db.models import Case, Count, F, OuterRef, Q, Subquery, Value, When
 
 from equipment.metrology.validity import BoardClass, CalibrationStatus, board_class
 from equipment.models import Calibration, Instrument, StateChange
@@ -71,16 +70,16 @@ class BoardChip:
 
 
 class BoardRows(Sequence[BoardRow]):
-    """The rows of a board by their keys, in order; the instruments of a slice are fetched when it is looked at."""
+    """The rows of a board in order; the instruments of a slice are fetched when it is looked at."""
 
-    def __init__(self, keys: Sequence[int], on: date, horizon_days: int) -> None:
-        self._keys, self._on, self._horizon_days = keys, on, horizon_days
+    def __init__(self, keys: Any, count: int, on: date, horizon_days: int) -> None:
+        self._keys, self._count, self._on, self._horizon_days = keys, count, on, horizon_days
 
     def __len__(self) -> int:
-        return len(self._keys)
+        return self._count
 
     def __iter__(self) -> Iterator[BoardRow]:
-        return iter(self._fetched(self._keys))
+        return iter(self[:])
 
     @overload
     def __getitem__(self, place: int) -> BoardRow: ...
@@ -90,10 +89,10 @@ class BoardRows(Sequence[BoardRow]):
 
     def __getitem__(self, place: int | slice) -> BoardRow | tuple[BoardRow, ...]:
         if isinstance(place, slice):
-            return self._fetched(self._keys[place])
+            return self._fetched(list(self._keys[place]))
         return self._fetched([self._keys[place]])[0]
 
-    def _fetched(self, keys: Sequence[int]) -> tuple[BoardRow, ...]:
+    def _fetched(self, keys: list[int]) -> tuple[BoardRow, ...]:
         found = {row.pk: row for row in Instrument.objects.filter(pk__in=keys).for_list()} if keys else {}
         return tuple(board_row(found[key], self._on, self._horizon_days) for key in keys)
 
@@ -122,68 +121,59 @@ def instrument_board(
     quantity: str = "",
     text: str = "",
 ) -> Board:
-    """Return the board as this viewer sees it: one query for the classes of all, three for the rows looked at.
+    """Return the board as this viewer sees it: two queries for the counts, four for the rows looked at.
 
     `board` narrows the rows to one class; the counts are of all that `quantity` and `text` let through.
     """
     found = Instrument.objects.visible_to(viewer).matching(text).measuring(quantity)
-    lines = [_line(row, on, horizon_days) for row in _summary(found, on)]
-    counts = dict.fromkeys(BOARD_WORDS, 0)
-    for line in lines:
-        counts[line[3]] += 1
+    classed = _classed(found, on, horizon_days)
+    counts = dict(classed.order_by().values_list("rank").annotate(Count("pk")))
     chips = tuple(
-        BoardChip(name, words, BOARD_TONES[name], counts[name], name == board) for name, words in BOARD_WORDS.items()
+        BoardChip(name, words, BOARD_TONES[name], counts.get(_RANK[name], 0), name == board)
+        for name, words in BOARD_WORDS.items()
     )
-    keys = [key for _, _, _, name, key in sorted(lines) if board in ("", name)]
-    return Board(on, horizon_days, BoardRows(keys, on, horizon_days), chips)
+    shown = [chip for chip in chips if board in ("", chip.board)]
+    keys = classed.filter(rank=_RANK[shown[0].board]) if board else classed
+    ordered = keys.order_by("rank", F("due_then").asc(nulls_first=True), "identifier").values_list("pk", flat=True)
+    return Board(on, horizon_days, BoardRows(ordered, sum(chip.count for chip in shown), on, horizon_days), chips)
 
 
-def _summary(found: Any, on: date) -> Any:
-    """Return key, identifier, what counts on the day, and the state of each instrument: one query."""
-    outside_first = Case(When(verdict=Calibration.Verdict.OUTSIDE, then=Value(0)), default=Value(1))
+def _classed(found: Any, on: date, horizon_days: int) -> Any:
+    """Return the instruments with the rank of their class and their due day on a day, worked out by the database."""
+    told = found.annotate(**(_as_it_stands() if _stands_beside(found, on) else _looked_up(on)))
+    is_out = Q(state_then__isnull=False) & ~Q(state_then=Instrument.State.IN_USE)
+    rank = Case(
+        When(is_out, then=Value(_RANK["out_of_service"])),
+        When(is_indicator=True, then=Value(_RANK["fine"])),
+        When(due_then__gte=on + timedelta(days=horizon_days + 1), is_good_then=True, then=Value(_RANK["fine"])),
+        When(due_then__gte=on, is_good_then=True, then=Value(_RANK["due_soon"])),
+        default=Value(_RANK["overdue"]),
+    )
+    return told.annotate(rank=rank)
+
+
+def _stands_beside(found: Any, on: date) -> bool:
+    """Say whether what counts on the day stands beside every instrument: so it does for today, one cheap query."""
+    changed_later = Q(latest_on__gt=on) | Q(state_since__gt=on)
+    unknown = Q(latest_on__isnull=True, calibrations__isnull=False)
+    return not found.filter(changed_later | unknown).order_by().exists()
+
+
+def _as_it_stands() -> dict[str, Any]:
+    return {"state_then": F("state"), "due_then": F("latest_due_on"), "is_good_then": F("latest_is_good")}
+
+
+def _looked_up(on: date) -> dict[str, Any]:
+    """Return the same from the calibrations and state changes themselves, for a day that has passed."""
     worst_first = Case(*(When(state=state, then=Value(rank)) for rank, state in enumerate(_WORST_FIRST)))
-    calibrations = Calibration.objects.filter(instrument=OuterRef("pk"), calibrated_on__lte=on)
-    counting = calibrations.order_by("-calibrated_on", outside_first, "due_on", "certificate_number")
     states = StateChange.objects.filter(instrument=OuterRef("pk"), on__lte=on).order_by("-at", worst_first, "reason")
-    return found.order_by().values_list(
-        "pk",
-        "identifier",
-        "is_indicator",
-        "state",
-        "state_since",
-        Subquery(counting.values(said=JSONObject(due="due_on", verdict="verdict"))[:1]),
-        Subquery(states.values("state")[:1]),
-        Exists(StateChange.objects.filter(instrument=OuterRef("pk"))),
-    )
-
-
-def _line(row: Any, on: date, horizon_days: int) -> tuple[int, str, str, BoardClass, int]:
-    """Return rank, due day and identifier, by which the board is ordered, with class and key of one instrument."""
-    key, identifier, is_indicator, state, since, counting, state_then, has_states = row
-    due = counting["due"] if counting else ""
-    is_out = _is_out(state_then, has_states, state, since, on)
-    name = _class(is_out, is_indicator, counting, on, horizon_days)
-    return _RANK[name], due or "", identifier, name, key
-
-
-def _is_out(state_then: str | None, has_states: bool, state: str, since: date | None, on: date) -> bool:
-    if has_states:
-        return state_then is not None and state_then != Instrument.State.IN_USE
-    return state != Instrument.State.IN_USE and (since is None or since <= on)
-
-
-def _class(is_out: bool, is_indicator: bool, counting: Any, on: date, horizon_days: int) -> BoardClass:
-    """Return what `board_class` says of the whole status, from the calibration that counts alone."""
-    if is_out:
-        return "out_of_service"
-    if is_indicator:
-        return "fine"
-    if counting is None or counting["verdict"] != Calibration.Verdict.WITHIN:
-        return "overdue"
-    left = (date.fromisoformat(counting["due"]) - on).days
-    if left < 0:
-        return "overdue"
-    return "due_soon" if left <= horizon_days else "fine"
+    counting = Calibration.objects.filter(instrument=OuterRef("pk"), calibrated_on__lte=on).counting_first()
+    is_good = Case(When(verdict=Calibration.Verdict.WITHIN, then=Value(True)), default=Value(False))
+    return {
+        "state_then": Case(When(state_since__gt=on, then=Subquery(states.values("state")[:1])), default=F("state")),
+        "due_then": Subquery(counting.values("due_on")[:1]),
+        "is_good_then": Subquery(counting.values(good=is_good)[:1]),
+    }
 
 
 def board_row(instrument: Instrument, on: date, horizon_days: int = HORIZON_DAYS) -> BoardRow:

@@ -87,7 +87,8 @@ def _escaped(text: str) -> str:
 
 def _folded(line: str) -> str:
     """Fold a line at 75 octets, never inside a character."""
-    parts, current = [], b""
+    parts: list[bytes] = []
+    current = b""
     for sign in line:
         octets = sign.encode()
         if len(current) + len(octets) > (75 if not parts else 74):

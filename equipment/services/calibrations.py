@@ -95,10 +95,19 @@ def enter_calibration(
         calibration.save(force_insert=True)
         rows = [CalibrationPoint(calibration=calibration, **asdict(point)) for point in points]
         CalibrationPoint.objects.bulk_create(rows)
+        _keep_latest(instrument)
         _record(calibration, points, by)
         if calibration.as_found == Calibration.AsFound.OUTSIDE:
             tell_found_wrong(calibration, by)
     return calibration
+
+
+def _keep_latest(instrument: Instrument) -> None:
+    """Write beside the instrument what counts from its latest calibration on; a shadow, so without an entry."""
+    counts = Calibration.objects.filter(instrument=instrument).counting_first()[0]
+    is_good = counts.verdict == Calibration.Verdict.WITHIN
+    shadow = {"latest_on": counts.calibrated_on, "latest_due_on": counts.due_on, "latest_is_good": is_good}
+    Instrument.objects.filter(pk=instrument.pk).update(**shadow)
 
 
 def due_from_interval(calibrated_on: date, months: int) -> date:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from records.charts import figure_svg, pattern_of, pattern_svg, picture_of
+from records.charts import pattern_of, pattern_svg, svg_of
 from records.models import Evaluation
 
 
@@ -12,8 +12,8 @@ def pictures_of(document: dict[str, Any]) -> dict[str, str]:
     """Return an SVG text by run number, patterns by `pattern_key`; a run whose arrays are not there has none."""
     numbers = {run["evaluation"]["id"]: run["number"] for run in document["runs"]}
     rows = Evaluation.objects.select_related("record", "run__step").filter(pk__in=numbers)
-    drawn = {numbers[row.pk]: picture_of(row) for row in rows}
-    pictures = {number: figure_svg(picture) for number, picture in drawn.items() if picture is not None}
+    drawn = {numbers[row.pk]: svg_of(row) for row in rows}
+    pictures = {number: picture for number, picture in drawn.items() if picture is not None}
     patterns = {numbers[row.pk]: pattern_of(row) for row in rows}
     return pictures | {pattern_key(number): pattern_svg(one) for number, one in patterns.items() if one is not None}
 

@@ -1,6 +1,8 @@
-"""Pictures of a record: voltage above charge on one time axis, the plan drawn behind the data; patterns; overlays."""
+"""Pictures of a record: voltage above charge on one time axis, the plan drawn behind; patterns, overlays, curves."""
 
 from records.charts.browser import figure
+from records.charts.curve import FittedCurve, curve_figure, curve_svg
+from records.charts.drawing import curve_of, described, figure_of, plot_of, svg_of
 from records.charts.loading import aligned_of, pattern_of, pattern_words, picture_of, words_of
 from records.charts.overlay import Layer, overlay_figure
 from records.charts.pattern import Pattern, pattern_figure, pattern_svg
@@ -9,12 +11,18 @@ from records.charts.vector import figure_svg
 
 __all__ = [
     "Band",
+    "FittedCurve",
     "Layer",
     "Mark",
     "Pattern",
     "Picture",
     "aligned_of",
+    "curve_figure",
+    "curve_of",
+    "curve_svg",
+    "described",
     "figure",
+    "figure_of",
     "figure_svg",
     "overlay_figure",
     "pattern_figure",
@@ -22,5 +30,7 @@ __all__ = [
     "pattern_svg",
     "pattern_words",
     "picture_of",
+    "plot_of",
+    "svg_of",
     "words_of",
 ]

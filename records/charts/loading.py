@@ -23,14 +23,20 @@ _EVENTS = {
 }
 
 
-def picture_of(evaluation: Evaluation) -> Picture | None:
-    """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
+def channels_of(evaluation: Evaluation) -> dict[str, Samples] | None:
+    """Return the arrays of the record that was evaluated, by channel, or None where it was not read or is empty."""
     summary = evaluation.record.summary
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
     if not summary.get("arrays") or not path.exists():
         return None
     channels = read_arrays(path, summary["channels"])
-    if not len(channels.get("time_s", ())):
+    return channels if any(len(samples) for samples in channels.values()) else None
+
+
+def picture_of(evaluation: Evaluation) -> Picture | None:
+    """Return the picture of one evaluation with the whole arrays, or None where its record was not read."""
+    channels = channels_of(evaluation)
+    if channels is None or not len(channels.get("time_s", ())):
         return None
     times, volts, charge, charge_times = _arrays(channels, evaluation.document.get("details") or {})
     if volts is None:

@@ -188,7 +188,12 @@ class AppliedVoltage:
             return Measured(0.0, None, "The set-up states the stages as held.", settled="conforms")
         is_whole = math.isfinite(self.completed_s)
         if self.tripped is False and is_whole:
-            words = "The record shows no disruptive discharge, and it is stated that the source did not trip."
+            words = "The record shows no disruptive discharge."
+            if self.interval_s > COARSEST_INTERVAL_S:
+                words += (
+                    f" Its samples are {self.interval_s:.3g} s apart, too far to tell; it is stated that the source "
+                    "did not trip."
+                )
             return Measured(0.0, None, words, settled="conforms")
         if self.interval_s > COARSEST_INTERVAL_S:
             words = (

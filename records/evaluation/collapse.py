@@ -67,10 +67,10 @@ def find_collapses(time_s: Samples, voltage_kv: Samples, stages: Sequence[Stage]
     interval = usual_interval(time_s)
     if not 0 < interval <= COARSEST_INTERVAL_S or len(time_s) < 3:
         return ()
-    quick = max(1, round(_QUICK_S / interval))
+    quick = max(1, round(min(_QUICK_S / interval, len(time_s))))
     flags = _falls(voltage_kv, quick, _LARGE_PART, stages)
     if interval <= _FINE_INTERVAL_S:
-        flags |= _falls(voltage_kv, max(2, round(_SHORTLY_S / interval)), _NEARLY_ALL, stages)
+        flags |= _falls(voltage_kv, max(2, round(min(_SHORTLY_S / interval, len(time_s)))), _NEARLY_ALL, stages)
     return _grouped(time_s, voltage_kv, np.flatnonzero(flags), quick)
 
 

@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from records.evaluation import (
     capacitance,
     discharge,
@@ -143,7 +145,8 @@ class _Whole:
 
     @classmethod
     def of(cls, records: Sequence[Recording]) -> _Whole:
-        duration = math.fsum(record.duration_s for record in records if math.isfinite(record.duration_s))
+        timed = [record for record in records if len(record.time_s) and np.isfinite(record.time_s[[0, -1]]).all()]
+        duration = math.fsum(record.duration_s for record in timed)
         return cls(
             sum(record.rows for record in records),
             records[0].sha256 if len(records) == 1 else digest_of_parts(records),

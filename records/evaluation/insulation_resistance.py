@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
 from equipment.metrology.inputs import Input
 from equipment.metrology.lines import fit_line
 from records.evaluation.absorption import Reading, TimeNotReached, resistance_after
+from records.evaluation.curves import ReadPoint, curve_details
 from records.evaluation.estimating import Estimate, combined, estimate
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured, resolution_of
+from records.evaluation.measured import Measured, resolution_of, spoken
 from records.evaluation.readings import (
     condition,
     examined,
@@ -83,7 +85,35 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     asked = _asked_of_test(step, recording, setup, after_s)
     remarks = [gap_in_words(setup, *_INSTRUMENTS), _little_said(one)]
     values |= {criterion.quantity: measured for criterion, measured in asked}
-    return examined(step, values, implied=[criterion for criterion, _ in asked], remarks=remarks)
+    implied = [criterion for criterion, _ in asked]
+    details = _curve(step, after_s, resistance, one, ten, setup)
+    return examined(step, values, implied=implied, remarks=remarks, details=details)
+
+
+def _curve(
+    step: Step, after_s: Samples, resistance: Samples, one: Reading | str, ten: Reading | str, setup: Setup
+) -> dict[str, Any]:
+    """Return what the picture shows: readings as measured, and the values at 1 and 10 min."""
+    points = [
+        ReadPoint(f"{when} {spoken(value.value, u)} MΩ", reading.at_s, value.value, u)
+        for when, reading in (("1 min", one), ("10 min", ten))
+        if isinstance(reading, Reading)
+        for value in (estimate("r", [_input("r", reading, setup)]),)
+        for u in (value.expanded_uncertainty or None,)
+    ]
+    limits = [c.minimum for c in step.criteria if c.quantity == "insulation_resistance_mohm" and c.minimum is not None]
+    is_as_measured = step.number("reference_temperature_c") is None and "leakage_mohm" not in setup.conditions
+    words = [f"{len(after_s)} readings of insulation resistance over {after_s[-1]:.4g} s, both axes logarithmic"]
+    words += [point.words for point in points]
+    return curve_details(
+        after_s,
+        resistance,
+        titles=("Time after the voltage was applied (s)", "Insulation resistance (MΩ)"),
+        words="; ".join(words) + ".",
+        points=points,
+        limit=(f"below {max(limits):g} MΩ after 1 min", max(limits), None) if limits and is_as_measured else None,
+        is_log=True,
+    )
 
 
 def _from_start(step: Step, recording: Recording, setup: Setup) -> tuple[Samples, Samples]:

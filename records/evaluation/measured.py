@@ -9,7 +9,7 @@ import numpy as np
 
 from equipment.metrology.rounding import rounded
 from records.evaluation.findings import Verdict
-from records.evaluation.setups import ONLY_IF_NAMED, Setup
+from records.evaluation.setups import ONLY_IF_NAMED, Instrument, Setup
 from records.readers.recording import Samples
 
 COVERAGE_FACTOR = 2.0
@@ -98,9 +98,16 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
     shares = [
         instrument.relative_uncertainty_pct / 100 / instrument.coverage_factor
         for instrument in setup.instruments
-        if instrument.quantity == quantity or (instrument.quantity is None and quantity not in ONLY_IF_NAMED)
+        if _counts(instrument, quantity)
     ]
     return math.sqrt(math.fsum(share**2 for share in shares)) if shares else None
+
+
+def _counts(instrument: Instrument, quantity: str) -> bool:
+    """Return whether an instrument tells a relative uncertainty of one quantity; a fixed part alone tells none."""
+    if instrument.expanded_uncertainty and not instrument.relative_uncertainty_pct:
+        return False
+    return instrument.quantity == quantity or (instrument.quantity is None and quantity not in ONLY_IF_NAMED)
 
 
 def resolution_of(values: Samples) -> float:

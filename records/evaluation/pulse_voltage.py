@@ -14,7 +14,8 @@ BLOCK_S = 0.2
 _LEAST_SINE = 0.3
 _MOST_RESIDUAL = 0.05
 _STRONG_SHARE, _LEAST_AGREEING = 0.2, 0.9
-_FIT_BLOCK_S, _LEAST_PULSES = 0.4, 8
+_QUIET_SHARE = 0.03  # of the greatest level: at most this is taken as no voltage
+_FIT_BLOCK_S, _LONGEST_BLOCK_S, _LEAST_PULSES = 0.4, 2.0, 8
 _SCAN_HZ = (45.0, 65.0)
 _SCAN_S = 4.0
 
@@ -61,7 +62,8 @@ def voltage_of_pulses(time_s: Samples, phase_deg: Samples | None, instantaneous_
     -------
     PulseVoltage
         With phase and voltage the crest follows from u = Û sin φ, block by block of 0.2 s. With voltage alone a sine of
-        45 to 65 Hz is fitted to the pulses. With phase alone nothing is known of the voltage: nothing is guessed.
+        45 to 65 Hz is fitted to the pulses of each 0.4 s, or up to 2 s where they are few. With phase alone nothing is
+        known of the voltage: nothing is guessed.
 
     Notes
     -----
@@ -95,10 +97,17 @@ def _crest_by_block(time_s: Samples, sines: Samples, voltage: Samples) -> tuple[
     residual = np.sqrt(np.add.reduceat(wrong * wrong, firsts) / counts)
     good = (crests >= 0) & (residual <= np.maximum(_MOST_RESIDUAL * crests, 1e-9 * np.abs(crests).max(initial=0.0)))
     level = np.sqrt(np.add.reduceat(voltage * voltage, firsts) / counts)
+    crests, good = _with_quiet(crests, good, level)
     strong = level > _STRONG_SHARE * float(level.max(initial=0.0))
     if np.count_nonzero(good & strong) < _LEAST_AGREEING * np.count_nonzero(strong):
         return _NONE, _NONE
     return np.add.reduceat(time_s, firsts)[good] / counts[good], crests[good]
+
+
+def _with_quiet(crests: Samples, good: NDArray[np.bool_], level: Samples) -> tuple[Samples, NDArray[np.bool_]]:
+    """Count blocks with hardly any voltage too: noise hides their sine, and their crest is no more than their level."""
+    quiet = level <= _QUIET_SHARE * float(level.max(initial=0.0))
+    return np.where(quiet, math.sqrt(2) * level, crests), good | quiet
 
 
 def _fitted(time_s: Samples, voltage: Samples) -> PulseVoltage:
@@ -110,18 +119,26 @@ def _fitted(time_s: Samples, voltage: Samples) -> PulseVoltage:
             f"{_SCAN_HZ[0]:g} to {_SCAN_HZ[1]:g} Hz passes through it: the voltage is not known."
         )
         return PulseVoltage(_NONE, _NONE, None, voltage, words)
-    firsts, counts = _blocks(time_s, _FIT_BLOCK_S)
+    length = _block_s(time_s)
+    firsts, counts = _blocks(time_s, length)
     cosine, sine, residual = _fit(time_s, voltage, frequency, firsts, counts)
     crests = np.hypot(cosine, sine)
-    good = (counts >= _LEAST_PULSES) & (residual <= _MOST_RESIDUAL * crests) & np.isfinite(crests)
-    shift = np.where(good, np.arctan2(cosine, sine), np.nan)
+    fits = (counts >= _LEAST_PULSES) & (residual <= _MOST_RESIDUAL * crests) & np.isfinite(crests)
+    shift = np.where(fits, np.arctan2(cosine, sine), np.nan)
+    crests, good = _with_quiet(crests, fits, np.sqrt(np.add.reduceat(voltage * voltage, firsts) / counts))
     angle = np.degrees(2 * math.pi * frequency * time_s + np.repeat(shift, counts)) % 360.0
     words = (
         f"The voltage was computed from the instantaneous voltage of the pulses: a sine of {frequency:.5g} Hz fitted "
-        "to each 0.4 s, as crest/√2."
+        f"to each {length:.2g} s, as crest/√2."
     )
     middles = np.add.reduceat(time_s, firsts) / counts
     return PulseVoltage(middles[good], crests[good] / math.sqrt(2), angle, voltage, words)
+
+
+def _block_s(time_s: Samples) -> float:
+    """Return how long a block must be to hold enough pulses at their mean rate, 0.4 to 2 s [s]."""
+    rate = len(time_s) / max(float(time_s[-1] - time_s[0]), _FIT_BLOCK_S)
+    return min(max(_FIT_BLOCK_S, 2 * _LEAST_PULSES / rate), _LONGEST_BLOCK_S)
 
 
 def _blocks(time_s: Samples, length_s: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -155,7 +172,7 @@ def _frequency(time_s: Samples, voltage: Samples) -> float | None:
     times, values = time_s[first:last], voltage[first:last]
     if len(times) < _LEAST_PULSES:
         return None
-    firsts, counts = _blocks(times, _FIT_BLOCK_S)
+    firsts, counts = _blocks(times, _block_s(time_s))
     best, best_left = None, math.inf
     step = 0.05
     candidates = np.arange(_SCAN_HZ[0], _SCAN_HZ[1] + step / 2, step)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -149,6 +150,7 @@ def examined(
     *,
     implied: Sequence[Criterion] = (),
     remarks: Sequence[str] = (),
+    details: Mapping[str, Any] | None = None,
 ) -> Examination:
     """Return an examination whose values are told where no criterion asks for them.
 
@@ -162,6 +164,8 @@ def examined(
         What is always asked of this kind, with its limits.
     remarks : sequence of str
         For the reviewer; empty ones and repetitions are left out.
+    details : mapping, optional
+        What the picture needs.
 
     Returns
     -------
@@ -182,7 +186,8 @@ def examined(
     asked = [*implied, *worth] or (
         told[:1] if not step.criteria else []
     )  # what was not found is said where nothing was
-    return Examination(look, tuple(asked), (), (), tuple(dict.fromkeys(word for word in remarks if word)))
+    said_once = tuple(dict.fromkeys(word for word in remarks if word))
+    return Examination(look, tuple(asked), (), (), said_once, details=details or {})
 
 
 def critical(criterion: Criterion, candidates: Sequence[Measured]) -> Measured:

@@ -131,7 +131,8 @@ def recompute(findings: Sequence[Finding], wrong: WrongInstrument, part: float) 
     rows = [_following(row, unsure, table) for row in rows]
     before, _ = combine(single)
     after, _ = combine([replace(row.finding, verdict=row.verdict) for row in rows])
-    worst = min((row.effect for row in rows), key=_WORST_FIRST.index, default="untouched")
+    effects = [row.effect for row in rows]
+    worst = next((effect for effect in _WORST_FIRST if effect in effects), _WORST_FIRST[-1])
     effect: Effect = "flips" if before != after else "doubtful" if worst == "flips" else worst
     return RecomputedRun(before, after, effect, tuple(rows))
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from equipment.metrology.inputs import Input
 from equipment.metrology.lines import fit_line
-from records.evaluation.conductors import Conductor
+from records.evaluation.conductors import Conductor, resistance_at
 from records.evaluation.cooling import (
     EXPONENTIAL,
     IN_WORDS,
@@ -17,6 +18,7 @@ from records.evaluation.cooling import (
     CoolingNotTold,
     compare_models,
 )
+from records.evaluation.curves import curve_details, line_places, read_point
 from records.evaluation.estimating import combined, estimate, mean_of, resolution_part
 from records.evaluation.examination import Examination
 from records.evaluation.measured import Measured, resolution_of, spoken
@@ -109,7 +111,8 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
         ``material`` or ``temperature_constant_c``; ``cold_resistance_ohm`` and ``cold_temperature_c`` (the set-up may
         state them instead); ``hot_spot_factor`` for the rise of the hottest spot.
     recording : Recording
-        With ``resistance_ohm`` against time, and ``ambient_c`` (else ``temperature_c``) where it was recorded.
+        With ``resistance_ohm`` against time, and ``ambient_c`` where it was recorded; it goes before what is stated,
+        and ``temperature_c`` stands for it where nothing is.
     setup : Setup
         Instruments, ``shutdown_s``, ``ambient_c``.
 
@@ -155,7 +158,37 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
         late if first > _LATEST_FIRST_READING_S else "",
         *(gap_in_words(setup, quantity) for quantity in ("resistance", "temperature")),
     ]
-    return examined(step, values, remarks=remarks)
+    return examined(step, values, remarks=remarks, details=_curve(step, recording, setup, found, values))
+
+
+def _curve(
+    step: Step, recording: Recording, setup: Setup, found: CoolingRecord, values: dict[str, Measured]
+) -> dict[str, Any]:
+    """Return what the picture shows: readings, each model back to shutdown, and the resistance at the limit."""
+    places = line_places(0.0, float(found.after_s[-1]))
+    fits = (found.cooling.chosen, *found.cooling.others)
+    hot = values["resistance_ohm"]
+    words = f"{len(found.after_s)} readings of resistance over {found.after_s[-1]:.4g} s after shutdown. {hot.words}"
+    return curve_details(
+        found.after_s,
+        found.resistance_ohm,
+        titles=("Time after shutdown (s)", "Resistance (Ω)"),
+        words=words,
+        lines=[(IN_WORDS[fit.model], places, fit.at(places)) for fit in fits],
+        points=read_point("at shutdown", 0.0, hot, "Ω"),
+        limit=_limit(step, recording, setup),
+    )
+
+
+def _limit(step: Step, recording: Recording, setup: Setup) -> tuple[str, float | None, float | None] | None:
+    """Return the resistance at shutdown at which the rise would be at its limit."""
+    limits = [c.maximum for c in step.criteria if c.quantity == "temperature_rise_k" and c.maximum is not None]
+    cold, at = condition("cold_resistance_ohm", step, setup), condition("cold_temperature_c", step, setup)
+    conductor, ambient = conductor_of(step), _ambient(step, recording, setup)
+    if not limits or cold is None or at is None or conductor is None or ambient is None:
+        return None
+    most = resistance_at(cold, at, ambient.value + min(limits), conductor.temperature_constant_c)
+    return f"at shutdown above {most:.4g} Ω the rise would exceed {min(limits):g} K", None, most
 
 
 def _hot(found: CoolingRecord, setup: Setup) -> Input:
@@ -170,12 +203,12 @@ def _hot(found: CoolingRecord, setup: Setup) -> Input:
 
 def _ambient(step: Step, recording: Recording, setup: Setup) -> Input | None:
     """Return the temperature of the surroundings at shutdown as the input ``a`` [°C]."""
-    stated = condition("ambient_c", step, setup)
-    if stated is not None:
-        return _stated("a", stated, setup)
-    channel = recording.channel("ambient_c")
-    channel = recording.channel("temperature_c") if channel is None else channel
-    if channel is None or len(channel) != recording.rows or not np.isfinite(channel).all():
+    stated, channel = condition("ambient_c", step, setup), recording.channel("ambient_c")
+    if channel is None and stated is None:
+        channel = recording.channel("temperature_c")
+    if channel is None:
+        return None if stated is None else _stated("a", stated, setup)
+    if len(channel) != recording.rows or not np.isfinite(channel).all():
         return None
     at = fit_line(recording.time_s, channel).at(condition("shutdown_s", step, setup) or 0.0)
     parts = [(at.standard_uncertainty, float(len(channel) - 2)), resolution_part(channel)]

@@ -130,8 +130,11 @@ def find_frequency(voltage: Samples, interval_s: float) -> float:
     -----
     Error at most about 0.02 lines of 1/(n·interval), so below 0.001 Hz for a minute and 0.04 Hz for half a second.
     """
-    part = voltage[:_FFT_SAMPLES] - float(np.mean(voltage[:_FFT_SAMPLES]))
-    count = len(part)
+    part = voltage[:_FFT_SAMPLES]
+    count, greatest = len(part), float(np.abs(part).max(initial=0.0))
+    if greatest > 0:
+        part = part / greatest
+        part = part - float(np.mean(part))
     if count < LEAST_SAMPLES_A_PERIOD or not np.any(part):
         raise NotAWave("There are too few samples, or no alternating part, to find a frequency.")
     lines = np.abs(np.fft.rfft(part * np.hanning(count)))
@@ -144,7 +147,10 @@ def find_frequency(voltage: Samples, interval_s: float) -> float:
         raise NotAWave(f"No wave of {LOWEST_HZ:g} Hz or more stands out.")
     # Hann window: the ratio of neighbouring lines gives the place between them exactly.
     offset = (2 * right - mid) / (mid + right) if right >= left else -(2 * left - mid) / (mid + left)
-    return float((place + offset) / (count * interval_s))
+    frequency = float((place + offset) / (count * interval_s))
+    if not 0 < frequency < math.inf:
+        raise NotAWave("No frequency can be told from the samples.")
+    return frequency
 
 
 def _loudest(voltage: Samples, start: int, stop: int, samples: int) -> tuple[int, int]:
@@ -208,6 +214,8 @@ def trend_of(time_s: Samples, voltage_kv: Samples) -> WaveTrend:
             f"The wave of {frequency:.4g} Hz has {per_period:.3g} samples in a period; at least "
             f"{LEAST_SAMPLES_A_PERIOD} are needed to find its peak."
         )
+    if per_period > len(time_s):
+        raise NotAWave("The record is shorter than a period of its wave.")
     length = math.ceil(per_period)
     half = max(1, round(per_period * _CREST_DEG / 360))
     times, positive, negative = [], [], []

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from equipment.metrology.inputs import Input
+from equipment.metrology.lines import fit_line
 from records.evaluation.conductors import CONDUCTORS, Conductor
 from records.evaluation.estimating import Estimate, estimate, mean_of
 from records.evaluation.examination import Examination
@@ -24,6 +27,10 @@ from records.evaluation.readings import (
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording
+
+# When a drift is told: five readings or more, a slope of five of its standard uncertainties, 0.1 % in all; common
+# practice, no source.
+_LEAST_FOR_DRIFT, _CLEAR, _WORTH_SAYING = 5, 5.0, 1e-3
 
 
 def conductor_of(step: Step) -> Conductor | None:
@@ -94,7 +101,7 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
     if faulty:
         words = f"A resistance of record {faulty} is not above 0; the leads were open or exchanged."
         return examined(step, dict.fromkeys(names, not_valid(words)))
-    gaps = (gap_in_words(setup, "resistance"),)
+    gaps = (gap_in_words(setup, "resistance"), *(_drift(one) for one in recordings))
     plain = [_plain(one, place, recordings, setup) for place, one in enumerate(recordings, 1)]
     at_reference = _at_reference(step, recordings, setup)
     values: dict[str, Measured | Callable[[Criterion], Measured]] = {
@@ -113,6 +120,21 @@ def _by_criterion(candidates: Sequence[Measured]) -> Measured | Callable[[Criter
 
 def _temperature_gap(at_reference: Sequence[Measured], setup: Setup) -> str:
     return gap_in_words(setup, "temperature") if any(one.value is not None for one in at_reference) else ""
+
+
+def _drift(recording: Recording) -> str:
+    """Return a sentence where the readings drift in one direction instead of scattering, else nothing."""
+    values = recording.channels["resistance_ohm"]
+    if len(values) < _LEAST_FOR_DRIFT or not np.ptp(values):
+        return ""
+    line = fit_line(np.arange(len(values)), values)
+    change = line.slope * (len(values) - 1) / float(values.mean())
+    if abs(line.slope) < _CLEAR * line.slope_uncertainty or abs(change) < _WORTH_SAYING:
+        return ""
+    return (
+        f"The readings drift by {100 * change:+.2g} % from the first to the last: the current or the temperature had "
+        "not settled."
+    )
 
 
 def _where(place: int, recordings: Sequence[Recording]) -> str:

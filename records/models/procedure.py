@@ -29,6 +29,23 @@ WORDS: Mapping[str, str] = {
     "total_harmonic_distortion_pct": "Total harmonic distortion",
     "ramp_rate_pct_per_s": "Rate of rise from 75 %",
     "voltage_drop_pct": "Voltage drop during the hold",
+    "resistance_ohm": "Resistance",
+    "resistance_at_reference_ohm": "Resistance at the reference temperature",
+    "resistance_unbalance_pct": "Unbalance of the phases' resistances",
+    "insulation_resistance_mohm": "Insulation resistance after 1 min",
+    "insulation_resistance_10min_mohm": "Insulation resistance after 10 min",
+    "polarization_index": "Polarization index",
+    "dissipation_factor": "Dissipation factor",
+    "dissipation_factor_tip_up": "Rise of the dissipation factor with voltage",
+    "dissipation_factor_change": "Change of the dissipation factor",
+    "capacitance_uf": "Capacitance",
+    "capacitance_change_pct": "Change of capacitance",
+    "inductance_mh": "Inductance",
+    "quality_factor": "Quality factor",
+    "loss_w": "Loss",
+    "loss_at_reference_w": "Loss at the reference temperature",
+    "temperature_rise_k": "Temperature rise",
+    "hot_spot_rise_k": "Temperature rise of the hottest spot",
 }
 
 
@@ -102,7 +119,7 @@ def stages_of(document: Mapping[str, Any]) -> tuple[StageOfPlan, ...]:
 
 
 def _stage(row: Mapping[str, Any]) -> StageOfPlan:
-    voltage, tolerance = float(row["voltage_kv"]), float(row.get("tolerance_pct") or 3)
+    voltage, tolerance = float(row.get("voltage_kv") or 0), float(row.get("tolerance_pct") or 3)
     return StageOfPlan(
         row["name"],
         stage_words(row["name"]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import stat
 import zipfile
 import zlib
@@ -17,6 +18,8 @@ _CHUNK_BYTES = 1024 * 1024
 _ENTITIES = tuple(
     word.encode(codec) for word in ("<!DOCTYPE", "<!ENTITY") for codec in ("utf-8", "utf-16-le", "utf-16-be")
 )
+_DECLARED = re.compile(rb"<\?xml[^>]*encoding\s*=\s*[\"']([^\"']*)[\"']", re.IGNORECASE)
+_CODES = (b"utf-8", b"utf8", b"utf-16", b"utf-16le", b"utf-16be", b"us-ascii", b"ascii", b"iso-8859-1")
 _MEND = "Save the table again as an XLSX workbook with values only, or as CSV."
 _OTHERS = (
     ("xl/workbook.bin", "a binary workbook (XLSB)"),
@@ -116,6 +119,13 @@ def _check_kind(names: set[str]) -> None:
     raise ContentNotKnown(f"The file is {what}. {_MEND}")
 
 
+def _check_code(name: str, first: bytes) -> None:
+    """Refuse XML in a code in which what is looked for would not be seen."""
+    stated = _DECLARED.search(first[:400].replace(b"\0", b""))
+    if stated and stated[1].lower() not in _CODES:
+        raise RecordUnsafe(f"The part “{name[:60]}” is in the code “{stated[1].decode('latin-1')[:20]}”. {_MEND}")
+
+
 def _check_member(container: zipfile.ZipFile, member: zipfile.ZipInfo, most: int) -> int:
     """Unpack one member without keeping it; return its size."""
     size, tail = 0, b""
@@ -125,6 +135,8 @@ def _check_member(container: zipfile.ZipFile, member: zipfile.ZipInfo, most: int
             is_bomb = size > _SMALL_BYTES and size > 1000 * max(member.compress_size, 1)
             if size > most or is_bomb:
                 raise RecordUnsafe(f"The workbook unpacks to more than it says or may. {_MEND}")
+            if not tail:
+                _check_code(member.filename, chunk)
             window = tail + chunk
             if any(word in window for word in _ENTITIES):
                 raise RecordUnsafe(f"The part “{member.filename[:60]}” defines entities of its own. {_MEND}")

@@ -115,8 +115,10 @@ def assemble(order: Order, columns: Columns, shown: Preview | None = None) -> Re
         )
     time_s = arrays.pop("time_s", _NO_TIME)
     if order.wanted.axis == "time_s":
-        said.extend(of_sampling(time_s, _checked_steps(time_s, columns.row_of), columns.declared))
-        said.extend(of_waves(time_s, arrays, columns.declared, order.wanted == _IMPULSE))
+        steps = _checked_steps(time_s, columns.row_of)
+        if not _lists_pulses(arrays):  # pulses come when they come: no gap between them is odd
+            said.extend(of_sampling(time_s, steps, columns.declared))
+            said.extend(of_waves(time_s, arrays, columns.declared, order.wanted == _IMPULSE))
     elif order.wanted.axis == "frequency_hz":
         time_s = _NO_TIME
         arrays, words = _along_frequency(arrays, columns.row_of)
@@ -125,6 +127,10 @@ def assemble(order: Order, columns: Columns, shown: Preview | None = None) -> Re
         said.append("The times are not in order; the rows were taken as a table without time.")
         time_s = _NO_TIME
     return Recording(time_s, arrays, columns.metadata, tuple(dict.fromkeys(said)), columns.sha256, shown)
+
+
+def _lists_pulses(arrays: Mapping[str, Samples]) -> bool:
+    return "charge_pc" in arrays and ("phase_deg" in arrays or "gated" in arrays)
 
 
 def _checked_steps(time_s: Samples, row_of: Callable[[int], int] | None) -> Steps:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ from records.readers.source import Measure
 
 _BLOCK_BYTES = 4 * 1024 * 1024
 _TAIL_BYTES = 4096
+_THREADS = 2
 
 Parse = Callable[[bytes], pl.DataFrame]
 
@@ -88,7 +90,7 @@ def blocks_of(path: Path, skipped_lines: int, seen: Pass) -> Iterator[Block]:
             yield Block(kept, 1, line)
 
 
-def columns_of(path: Path, skipped_lines: int, size: int, parse: Parse, seen: Pass) -> list[Samples] | None:
+def columns_of(path: Path, skipped_lines: int, width: int, parse: Parse, seen: Pass) -> list[Samples] | None:
     """Return the columns of a file of numbers, or None where a block could not be read (`Pass.faulty`).
 
     Parameters
@@ -97,8 +99,8 @@ def columns_of(path: Path, skipped_lines: int, size: int, parse: Parse, seen: Pa
         File with line feeds.
     skipped_lines : int
         Lines before the first row.
-    size : int
-        Length of the file [bytes]; room is made by it.
+    width : int
+        Number of columns in the frames.
     parse : callable
         Bytes of a block to a frame of doubles without gaps.
     seen : Pass
@@ -108,37 +110,69 @@ def columns_of(path: Path, skipped_lines: int, size: int, parse: Parse, seen: Pa
     -------
     list of ndarray (n,) or None
         One array for each column of the frames, finite.
+
+    Notes
+    -----
+    Blocks are parsed by two threads, each into its own part of the arrays; of several faulty ones the first is told.
     """
-    columns: list[Samples] = []
+    room = _Room([np.empty(0)] * width, path.stat().st_size)
     filled = 0
-    for block in blocks_of(path, skipped_lines, seen):
-        seen.order.check_rows(seen.lines)
-        try:
-            frame = parse(block.content)
-        except pl.exceptions.PolarsError:
-            frame = None
-        if frame is None or frame.height != block.rows or sum(frame.null_count().row(0)):
-            seen.faulty = block
+    waiting: deque[tuple[Block, Future[bool]]] = deque()
+    with ThreadPoolExecutor(max_workers=_THREADS) as threads:
+        for block in blocks_of(path, skipped_lines, seen):
+            seen.order.check_rows(seen.lines)
+            is_full = not room.holds(filled + block.rows)
+            while waiting and (is_full or len(waiting) > _THREADS):
+                if not _is_sound(waiting.popleft(), seen):
+                    return None
+            if is_full:
+                room.grow(filled, block)
+            waiting.append((block, threads.submit(_fill, room.columns, filled, block, parse)))
+            filled += block.rows
+        if not all(_is_sound(one, seen) for one in waiting):
             return None
-        needed = filled + frame.height
-        if not columns or needed > len(columns[0]):
-            columns = _roomier(columns, filled, frame, needed, size, len(block.content))
-        for column, series in zip(columns, frame.iter_columns(), strict=True):
-            part = column[filled:needed]
-            part[:] = series.to_numpy()
-            if not np.isfinite(part).all():
-                seen.faulty = block
-                return None
-        filled = needed
-    return [column[:filled] for column in columns] if columns else None
+    return [column[:filled] for column in room.columns]
 
 
-def _roomier(
-    columns: list[Samples], filled: int, frame: pl.DataFrame, needed: int, size: int, length: int
-) -> list[Samples]:
-    """Return longer arrays: for all rows that the file can be expected to have, by the rows of this block."""
-    expected = needed + int(1.05 * frame.height * size / length) + 1000
-    longer = [np.empty(expected) for _ in range(frame.width)]
-    for new, old in zip(longer, columns, strict=False):
-        new[:filled] = old[:filled]
-    return longer
+def _is_sound(one: tuple[Block, Future[bool]], seen: Pass) -> bool:
+    block, future = one
+    if not future.result():
+        seen.faulty = block
+        return False
+    return True
+
+
+def _fill(columns: list[Samples], start: int, block: Block, parse: Parse) -> bool:
+    """Put a block's numbers into their place; return whether they are all there and finite."""
+    try:
+        frame = parse(block.content)
+    except pl.exceptions.PolarsError:
+        return False
+    if frame.height != block.rows or sum(frame.null_count().row(0)):
+        return False
+    for column, series in zip(columns, frame.iter_columns(), strict=True):
+        part = column[start : start + block.rows]
+        part[:] = series.to_numpy()
+        if not np.isfinite(part).all():
+            return False
+    return True
+
+
+@dataclass
+class _Room:
+    """Arrays that are longer than what was read so far, by what the size of the file lets expect."""
+
+    columns: list[Samples]
+    size: int
+
+    def holds(self, rows: int) -> bool:
+        """Return whether so many rows fit."""
+        return rows <= len(self.columns[0])
+
+    def grow(self, filled: int, block: Block) -> None:
+        """Make room for a block and for the rows that may follow, judged by its length."""
+        expected = filled + block.rows + int(1.05 * block.rows * self.size / len(block.content)) + 1000
+        longer = [np.empty(expected) for _ in self.columns]
+        for new, old in zip(longer, self.columns, strict=True):
+            new[:filled] = old[:filled]
+        self.columns = longer

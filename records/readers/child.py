@@ -15,6 +15,7 @@ from records.readers.reading import read_record
 from records.readers.recording import Limits, Recording
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.readers.wanted import Wanted
+from records.readers.wording import plain_throughout
 
 
 def _bind(limits: Limits) -> None:
@@ -64,7 +65,7 @@ def main() -> int:
         return 3  # memory ran out, perhaps in the middle of loading a library
     except OSError as fault:
         answer = {"absent": fault.strerror or "it could not be opened", "number": fault.errno}
-    (room / "answer.json").write_text(json.dumps(answer), encoding="utf-8")
+    (room / "answer.json").write_text(json.dumps(plain_throughout(answer)), encoding="utf-8")
     return 0
 
 

@@ -18,6 +18,7 @@ from records.readers.units import (
     spellings_of,
     understand_head,
 )
+from records.readers.wording import plain
 
 _TOLD = 12  # heads named in a message
 
@@ -117,8 +118,8 @@ def _is_stamped(dialect: Layout, index: int) -> bool:
 
 
 def _place_of(dialect: Layout, channel: str, mapped: MappedColumn) -> int:
-    wanted = mapped.column.strip().casefold()
-    names = [head.strip().strip('"').casefold() for head in dialect.heads]
+    wanted = plain(mapped.column).strip().casefold()
+    names = [plain(head).strip().strip('"').casefold() for head in dialect.heads]
     if wanted in names:
         return names.index(wanted)
     numbered = [f"column {number + 1}" for number in range(dialect.columns)]

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,8 @@ from typing import Any
 import numpy as np
 
 from records.readers.columns import ColumnMap
+from records.readers.formats import format_of
+from records.readers.pairs import first_bytes
 from records.readers.previewing import Preview
 from records.readers.reading import NEEDED
 from records.readers.recording import DEFAULT, Limits, Recording, Samples
@@ -66,13 +69,14 @@ def read_in_child(
     -----
     Starting the child costs about half a second: use this for background jobs.
     """
-    order = {
+    order: dict[str, Any] = {
         "path": str(Path(path).resolve()),
         "columns": columns.as_dict() if columns else None,
-        "limits": vars(limits),
         "wanted": (wanted or Wanted.of(needed)).as_dict(),
         "companion": str(Path(companion).resolve()) if companion is not None else None,
     }
+    limits = replace(limits, cpu_s=min(limits.cpu_s, format_of(first_bytes(str(path))).most_cpu_s))
+    order["limits"] = vars(limits)
     with tempfile.TemporaryDirectory(prefix="record-") as room:
         try:
             # Our own interpreter and module; the file's name travels inside JSON on standard input, never in a shell.

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 _HEADS: Mapping[tuple[str, ...], str] = {
     # Channels in the order in which they are taken where the step does not decide: heads, in small letters.
     ("time_s",): "time, times, timestamp, time stamp, elapsed, elapsed time, zeit, date time, datetime, clock, "
-    "date and time",
+    "date and time, x axis",
     ("time_s", "temperature_c"): "t",
     ("voltage_kv",): "u, v, urms, u rms, vrms, v rms, voltage, volts, spannung, hv, test voltage, applied voltage, "
     "high voltage, voltage rms, rms voltage, ua, ub, uc, va, vb, vc, u1, u2, u3, v1, v2, v3, ul1, ul2, ul3, "
@@ -29,8 +29,10 @@ _HEADS: Mapping[tuple[str, ...], str] = {
     ("insulation_resistance_mohm",): "insulation resistance, ir, r iso, riso, isolationswiderstand, r ins",
     ("gain_db", "impedance_ohm"): "magnitude, mag, amplitude",
     ("gain_db",): "gain, transfer, transfer function, h, |h|, trace",
-    ("reflection_real",): "s11 real, re s11, re(s11), s11 re, real s11, reflection real, gamma real, re gamma",
-    ("reflection_imag",): "s11 imag, im s11, im(s11), s11 im, imag s11, reflection imag, gamma imag, im gamma",
+    ("reflection_real",): "s11 real, s11(real), re s11, re(s11), s11 re, real s11, reflection real, "
+    "gamma real, re gamma",
+    ("reflection_imag",): "s11 imag, s11(imag), im s11, im(s11), s11 im, imag s11, reflection imag, "
+    "gamma imag, im gamma",
     ("dissipation_factor",): "tan δ, tanδ, tan d, tand, tan delta, tandelta, df, dissipation, dissipation factor, "
     "loss factor, loss tangent, verlustfaktor",
     ("capacitance_uf",): "c, capacitance, cx, cp, cs, kapazität",

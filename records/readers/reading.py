@@ -8,7 +8,7 @@ from os import PathLike
 from pathlib import Path
 
 from records.readers.columns import ColumnMap
-from records.readers.formats import ordered, reader_for
+from records.readers.formats import format_for, ordered
 from records.readers.order import Order
 from records.readers.previewing import Preview
 from records.readers.recording import DEFAULT, Limits, Recording
@@ -55,7 +55,7 @@ def preview(
     """
     order = _order(path, companion, columns, limits, wanted or Wanted.of(NEEDED))
     with _refusing():
-        return reader_for(order).preview(order)
+        return format_for(order).reader.preview(order)
 
 
 def read_record(
@@ -106,7 +106,7 @@ def read_record(
     """
     order = _order(path, companion, columns, limits, wanted or Wanted.of(needed))
     with _refusing():
-        return reader_for(order).read(order)
+        return format_for(order).reader.read(order)
 
 
 def _order(

@@ -17,7 +17,7 @@ from records.readers.archive import check_workbook
 from records.readers.assembling import Columns, assemble, require
 from records.readers.columns import Attempt, Resolution, Resolved, attempt, named
 from records.readers.order import Order
-from records.readers.plausibility import declared_in
+from records.readers.plausibility import declared_in, of_dates
 from records.readers.previewing import Manner, Preview, describe
 from records.readers.recording import Recording, Samples
 from records.readers.refusals import NoTable, NotANumber
@@ -197,6 +197,8 @@ def _seconds(cells: list[Any], head: str, rows: list[int], said: list[str]) -> S
                 row=row,
             )
         seconds[place] = _second(cell, cells[0])
+    if isinstance(cells[0], datetime):
+        said.extend(of_dates(cells[0], None, 0.0))
     if _are_numbers(cells[0], cells[0]):
         said.append(f"The numbers in “{head}” were read as days.")
     if kind is time:

@@ -50,6 +50,15 @@ def _one(cell: str) -> float | None:
     return date.timestamp() + _seconds(*clock_parts) - _offset_s(zone)
 
 
+def moment_of(cell: str) -> datetime | None:
+    """Return the date and time that a stamp states, in UTC where it names a zone; None for a clock time alone."""
+    seconds = _one(cell.strip()) if _DATED.match(cell.strip()) else None
+    try:
+        return None if seconds is None else datetime.fromtimestamp(seconds, tz=UTC).replace(tzinfo=None)
+    except (ValueError, OverflowError):
+        return None  # a zone that leads out of the calendar
+
+
 def seconds_from_first(cells: Sequence[str | None], *, first_line: int) -> tuple[Samples, bool]:
     """Return the seconds of each stamp from the first, and whether midnight was passed by a clock without date.
 

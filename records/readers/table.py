@@ -71,8 +71,8 @@ class Table:
         if not is_straight(self.source, dialect) or any(column.is_stamp for column in self.resolved):
             return None
         seen = Pass(self.order)
-        size, read = self.source.size, partial(self._read, separator=dialect.separator)
-        columns = columns_of(self.source.path, dialect.first_row, size, read, seen)
+        read = partial(self._read, separator=dialect.separator)
+        columns = columns_of(self.source.path, dialect.first_row, len(self.resolved), read, seen)
         if columns is None:
             if seen.faulty is not None:
                 self._explain(seen.faulty)

@@ -6,10 +6,11 @@ from records.readers.assembling import Columns, assemble, require
 from records.readers.columns import Resolution, named, resolve
 from records.readers.dialect import SEPARATORS, Dialect, sniff
 from records.readers.order import Order
-from records.readers.plausibility import declared_in
+from records.readers.plausibility import declared_in, of_dates
 from records.readers.previewing import Manner, Preview, describe
 from records.readers.recording import Recording
 from records.readers.source import Source, look_at
+from records.readers.stamps import moment_of
 from records.readers.table import Table
 
 
@@ -60,6 +61,7 @@ def _oddities(table: Table, resolution: Resolution) -> list[str]:
         names = named([heads[index] for index in resolution.unresolved])
         said.append(f"Columns not read, because their heads name no known quantity: {names}.")
     said.extend(resolution.doubts)
+    said.extend(of_dates(moment_of(table.start or ""), None, 0.0))
     if table.passed_midnight:
         said.append("The clock passed midnight; a day was added from there on.")
     if table.source.has_lone_returns:

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from records.readers.names import CANDIDATES
 
 _SMALL = ("u", "µ", "μ")  # the letter, the micro sign U+00B5, the Greek letter U+03BC
-_OHMS = ("Ω", "Ω", "Ohm", "ohm", "Ohms", "ohms", "OHM")  # the Greek letter U+03A9, the ohm sign U+2126
+_OHMS = ("Ω", "\u2126", "Ohm", "ohm", "Ohms", "ohms", "OHM")  # the Greek letter U+03A9, the ohm sign U+2126
 
 
 def _ohms(*prefixes: tuple[str, float]) -> dict[str, float]:

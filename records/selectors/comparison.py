@@ -13,6 +13,7 @@ from records.evaluation.comparing import Beside, beside_sisters, change_since
 from records.evaluation.figures import figure_of
 from records.models import Evaluation, Finding, Run
 from records.models.procedure import quantity_words, stage_words
+from records.models.verdicts import Verdict
 from records.selectors.digests import current_evaluation
 from records.selectors.matters import Matter
 
@@ -22,6 +23,10 @@ _COMPARED = (
     "apparent_charge_pc",
     "resonance_hz",
     "resistance_at_reference_ohm",
+    "capacitance_uf",
+    "inductance_mh",
+    "dissipation_factor",
+    "temperature_rise_k",
 )
 _MOST_CHOICES = 50
 Key = tuple[str, str, float | None, float | None]
@@ -128,9 +133,10 @@ def _unlike_sisters(run: Run, own: dict[Key, Finding]) -> list[Matter]:
 
 def _unlike(row: Finding, found: Beside) -> str:
     side = "above" if found.score > 0 else "below"
+    passed = "Passed, but unlike its sisters: " if row.verdict == Verdict.CONFORMS else ""
     return (
-        f"{_named(row)} of {_shown(row, row.value)} is unlike that of {found.count} runs of sister units: it lies far "
-        f"{side} their median of {_shown(row, found.median)}, by the spread that they have among them."
+        f"{passed}{_named(row)} of {_shown(row, row.value)} is unlike that of {found.count} runs of sister units: "
+        f"it lies far {side} their median of {_shown(row, found.median)}, by the spread that they have among them."
     )
 
 

@@ -3,13 +3,28 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.canonical import canonical_bytes, plain
-from records.models import Evaluation, Run, SetupCheck
+from records.models import Evaluation, Run, SetupCheck, StageMark
+from records.models.procedure import stages_of
+from records.selectors.earlier import lent_by_earlier
 
 # What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
 _COUNTED = frozenset({"voltage", "charge", "time"})
+_COUNTED_BESIDE: Mapping[str, frozenset[str]] = {
+    **dict.fromkeys(
+        ("winding_resistance", "insulation_resistance", "temperature_rise"), frozenset({"resistance", "temperature"})
+    ),
+    **dict.fromkeys(("dissipation_factor", "capacitance"), frozenset({"impedance", "temperature"})),
+    "inductance": frozenset({"impedance", "resistance", "temperature"}),
+}
+# What the temperature of the bay stands for: a unit that has rested in it has taken it up; common practice, no source.
+_TEMPERATURE_OF: Mapping[str, str] = {
+    **dict.fromkeys(("winding_resistance", "insulation_resistance", "inductance"), "temperature_c"),
+    "temperature_rise": "ambient_c",
+}
 
 
 def digest_of(content: Any) -> str:
@@ -23,7 +38,11 @@ def current_evaluation(run: Run) -> Evaluation | None:
 
 
 def setup_document(run: Run) -> dict[str, Any]:
-    """Return the set-up as the evaluation takes it: noise, charge calibration, uncertainties of what measures."""
+    """Return the set-up as the evaluation takes it: noise, charge calibration, uncertainties, and that all was held.
+
+    That the source did not trip is stated where the operator marked every stage as held; it counts only where the
+    record's samples are too far apart to tell. What else was marked is no statement: the record decides.
+    """
     checks = {check.kind: check.values for check in run.checks.all()}
     setup: dict[str, Any] = {"instruments": _measuring(run)}
     noise = checks.get(SetupCheck.Kind.BACKGROUND_NOISE)
@@ -32,17 +51,25 @@ def setup_document(run: Run) -> dict[str, Any]:
     calibration = checks.get(SetupCheck.Kind.CHARGE_CALIBRATION)
     if calibration is not None:
         setup["charge_calibration"] = {"injected_pc": calibration["injected_pc"], "reading": calibration["reading"]}
-    return setup
+    temperature = _TEMPERATURE_OF.get(run.step.kind)
+    if temperature is not None and run.temperature_c is not None:
+        setup[temperature] = run.temperature_c
+    marked = {mark.stage: mark.outcome for mark in run.marks.all()}
+    stages = [stage.name for stage in stages_of(run.step.document)]
+    if stages and all(marked.get(name) == StageMark.Outcome.HELD for name in stages):
+        setup["tripped"] = False
+    return setup | lent_by_earlier(run)
 
 
 def _measuring(run: Run) -> list[dict[str, Any]]:
     """Return the systems used, each once, and the instruments that measure on their own."""
     rows: dict[str, dict[str, Any]] = {}
+    counted = _COUNTED | _COUNTED_BESIDE.get(run.step.kind, frozenset())
     for use in run.instruments.all():
-        if use.system is not None and use.system.quantity in _COUNTED:
+        if use.system is not None and use.system.quantity in counted:
             source = use.budget or use.system
             rows[f"s{use.system_id}"] = _row(use.system.name, use.system.quantity, source)
-        elif use.system is None and use.calibration is not None and use.instrument.quantity in _COUNTED:
+        elif use.system is None and use.calibration is not None and use.instrument.quantity in counted:
             rows[f"i{use.instrument_id}"] = _row(use.instrument.identifier, use.instrument.quantity, use.calibration)
     return sorted(rows.values(), key=lambda row: (row["quantity"], row["name"]))
 

@@ -11,6 +11,11 @@ from records.models.procedure import charge_limit_pc
 Kind: Any = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
 DISCHARGE = "partial_discharge"
+# What must be measured with a calibrated instrument, where it is not the voltage.
+_MAIN: Mapping[str, str] = {
+    **dict.fromkeys(("winding_resistance", "insulation_resistance", "temperature_rise"), "resistance"),
+    **dict.fromkeys(("dissipation_factor", "capacitance", "inductance"), "impedance"),
+}
 
 
 def latest_checks(run: Run) -> Mapping[str, SetupCheck]:
@@ -47,7 +52,8 @@ def _conditions(run: Run) -> list[str]:
 def _instruments(run: Run) -> list[str]:
     uses = list(run.instruments.all())
     measured = {use.instrument.quantity for use in uses} | {use.system.quantity for use in uses if use.system}
-    wanted = {"voltage": "No instrument that measures the voltage is listed."}
+    main = _MAIN.get(run.step.kind, "voltage")
+    wanted = {main: f"No instrument that measures the {main} is listed."}
     if run.step.kind == DISCHARGE:
         wanted["charge"] = "No instrument that measures the charge is listed."
     return [words for quantity, words in wanted.items() if quantity not in measured] + [

@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from records.charts import figure_svg, picture_of
+from records.charts import svg_of
 from records.models import Evaluation, Run, WitnessInvitation
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.judgement import FindingRow, finding_rows
@@ -36,8 +36,8 @@ def witnessed(invitation: WitnessInvitation) -> Witnessed:
     """Return the run of an invitation that is open; the caller has checked that it is."""
     run = Run.objects.for_detail().get(pk=invitation.run_id)
     evaluation = current_evaluation(run)
-    picture = picture_of(evaluation) if evaluation is not None else None
-    drawn = base64.b64encode(figure_svg(picture).encode()).decode() if picture is not None else ""
+    picture = svg_of(evaluation) if evaluation is not None else None
+    drawn = base64.b64encode(picture.encode()).decode() if picture is not None else ""
     address = f"data:image/svg+xml;base64,{drawn}" if drawn else ""
     return Witnessed(invitation, run, evaluation, tuple(finding_rows(evaluation)), address, run_digest(run))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 from django.utils import timezone
@@ -74,16 +75,35 @@ def recompute_part(progress: Progress, work_id: int, first: int, last: int) -> N
     work = _work(work_id)
     wrong = wrong_instruments(work)
     progress.stage("Recomputing", 10)
-    waiting = work.runs.filter(recomputed_at__isnull=True, pk__gte=first, pk__lte=last)
-    rows = list(waiting.prefetch_related("run__evaluations__findings").select_related("run"))
-    found = [one for row in rows for one in _recomputed(row, wrong)]
+    part = recomputed(work, first, last, wrong)
     progress.stage("Saving", 80)
-    fields = ["verdict_before", "verdict_constant", "verdict_linear", "effect_constant", "effect_linear"]
     with progress.completing():
-        AffectedFinding.objects.bulk_create(found, batch_size=500, ignore_conflicts=True)
-        AffectedRun.objects.bulk_update(rows, [*fields, "recomputed_at"], batch_size=200)
+        store_part(part)
         if not work.runs.filter(recomputed_at__isnull=True).exists():
             _settle(work)
+
+
+@dataclass(frozen=True)
+class Part:
+    """Some affected runs with what they become, and their findings; not stored yet."""
+
+    runs: list[AffectedRun]
+    findings: list[AffectedFinding]
+
+
+def recomputed(work: NonconformingWork, first: int, last: int, wrong: list[WrongInstrument]) -> Part:
+    """Return the affected runs from one key to another that nobody has recomputed yet, recomputed."""
+    waiting = work.runs.filter(recomputed_at__isnull=True, pk__gte=first, pk__lte=last)
+    rows = list(waiting.prefetch_related("run__evaluations__findings").select_related("run"))
+    return Part(rows, [one for row in rows for one in _recomputed(row, wrong)])
+
+
+def store_part(part: Part) -> int:
+    """Store a part and return how many runs it has."""
+    fields = ["verdict_before", "verdict_constant", "verdict_linear", "effect_constant", "effect_linear"]
+    AffectedFinding.objects.bulk_create(part.findings, batch_size=500, ignore_conflicts=True)
+    AffectedRun.objects.bulk_update(part.runs, [*fields, "recomputed_at"], batch_size=200)
+    return len(part.runs)
 
 
 def wrong_instruments(work: NonconformingWork) -> list[WrongInstrument]:

@@ -11,21 +11,28 @@ from records.models import Evaluation, Finding, Record, Run
 from records.selectors.digests import current_evaluation, digest_of, setup_document
 from records.services import lifecycle
 from records.services.refusals import Refused
+from records.services.series import Series
 
 
-def keep_evaluation(*, record: Record, judgement: Judgement, summary: dict[str, Any], by: Any) -> Evaluation:
-    """Store verdict and findings of one record, and move its run to the tester's signature."""
+def keep_evaluation(
+    *, record: Record, judgement: Judgement, summary: dict[str, Any], by: Any, series: Series | None = None
+) -> Evaluation:
+    """Store verdict and findings of one record, and move its run to the tester's signature.
+
+    Where several records of the run were judged together the evaluation belongs to the newest of them, and its
+    digest of the record is that over all their digests.
+    """
     with writing():
         run = lifecycle.locked(record.run)
         document = judgement.as_dict()
         digests = {
-            "record_digest": record.sha256,
+            "record_digest": judgement.sha256 if series and len(series.recordings) > 1 else record.sha256,
             "plan_digest": run.step.plan.digest,
             "setup_digest": digest_of(setup_document(run)),
         }
         evaluation = Evaluation.objects.create(
             run=run,
-            record=record,
+            record=series.newest if series else record,
             evaluation_version=EVALUATION_VERSION,
             verdict=judgement.verdict,
             document=document,

@@ -7,7 +7,8 @@ from typing import Any
 
 from labsite.ledger.services import record_entry
 from records.models import Record
-from records.readers.formats import SNIFFED_BYTES, format_of, is_configuration
+from records.readers.formats import format_of, is_configuration
+from records.readers.pairs import first_bytes
 from records.services.storing import absolute
 
 
@@ -38,8 +39,7 @@ def keep_pair(*, record: Record, companion: Record, by: Any) -> None:
 
 
 def _head(record: Record) -> bytes:
-    with absolute(record.path).open("rb") as stream:
-        return stream.read(SNIFFED_BYTES)
+    return first_bytes(str(absolute(record.path)))
 
 
 def _may_be_of_a_pair(record: Record) -> bool:

@@ -9,13 +9,14 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from records.charts import pattern_words, words_of
+from records.charts import described, pattern_words
 from records.models import Record, Run
 from records.models.procedure import air_words, injected_limits_pc, placed_stages
 from records.selectors import choices
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE, SAFETY, latest_checks, missing_before_energising
 from records.selectors.judgement import finding_rows, what_needs_judgement
+from records.selectors.scale_factors import drift_words
 from records.selectors.sheet import SheetStep, stage_words
 from records.services.sign_offs import TESTER_MEANING
 from records.web import forms
@@ -53,7 +54,8 @@ def _instruments(request: HttpRequest, run: Run, step: SheetStep) -> Context:
 def _calibration(request: HttpRequest, run: Run, step: SheetStep) -> Context:
     limits = injected_limits_pc(run.step.document)
     check = latest_checks(run).get("charge_calibration")
-    return {"form": forms.ChargeCalibrationForm(), "check": check, "injected": limits}
+    form = forms.ChargeCalibrationForm()
+    return {"form": form, "check": check, "injected": limits, "drift": drift_words(run)}
 
 
 def _noise(request: HttpRequest, run: Run, step: SheetStep) -> Context:
@@ -106,7 +108,7 @@ def _sign(request: HttpRequest, run: Run, step: SheetStep) -> Context:
         "matters": what_needs_judgement(run),
         "digest": digest,
         "meaning": TESTER_MEANING,
-        "picture_words": words_of(evaluation) if evaluation else "",
+        "picture_words": described(evaluation) if evaluation else "",
         "has_charge": run.step.kind == DISCHARGE,
         "pattern_words": pattern_words(evaluation),
         "form": forms.SignForm(request=request, initial={"digest": digest}),

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from labsite.ledger.selectors import history_of
 from labsite.people.access import roles_required
 from labsite.people.roles import Role
-from records.charts import pattern_words, words_of
+from records.charts import described, pattern_words
 from records.models import Run
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE
@@ -50,7 +50,7 @@ def _show(request: HttpRequest, run: Run, status: int = 200, **bound: Any) -> Ht
         "digest": digest,
         "form": forms.SignForm(request=request, initial={"digest": digest}),
         "repeat_form": forms.ReasonForm(prefix="repeat"),
-        "picture_words": words_of(evaluation) if evaluation else "",
+        "picture_words": described(evaluation) if evaluation else "",
         "has_charge": run.step.kind == DISCHARGE,
         "pattern_words": pattern_words(evaluation),
         **bound,

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import figure, pattern_figure, pattern_of, picture_of
+from records.charts import figure_of, pattern_figure, pattern_of
 from records.models import Evaluation, Record
 from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
@@ -128,14 +128,12 @@ def _without_time(evaluation: Evaluation | None) -> JsonResponse:
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
     """Give the picture of the evaluation that counts; `from` and `to` ask for the detail of a window."""
     evaluation = current_evaluation(the_run(request, pk))
-    picture = picture_of(evaluation) if evaluation is not None else None
-    if picture is None:
-        return _without_time(evaluation)
     try:
-        window = picture.window(request.GET.get("from"), request.GET.get("to"))
+        shown = figure_of(evaluation, request.GET.get("from"), request.GET.get("to")) if evaluation else None
     except ValueError:
-        return JsonResponse({"detail": "from and to must be two times in seconds, the first earlier."}, status=400)
-    return JsonResponse(figure(picture, window=window))
+        words = "from and to must be two places on the axis of the picture, the first before the last."
+        return JsonResponse({"detail": words}, status=400)
+    return _without_time(evaluation) if shown is None else JsonResponse(shown)
 
 
 @require_GET

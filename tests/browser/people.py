@@ -43,7 +43,7 @@ class Room:
     def sign_in(self, key: str, password: str = PASSWORD) -> None:
         """Sign in as a person of the cast."""
         self.go("/account/login/")
-        self.page.get_by_role("textbox", name="Email").fill(EMAILS[key])
+        self.page.get_by_role("textbox", name="E-mail address").fill(EMAILS[key])
         self.page.get_by_role("textbox", name="Password").fill(password)
         self.page.get_by_role("button", name="Sign in").click()
         expect(self.page.get_by_role("heading", name="Sign in")).to_have_count(0)

@@ -24,6 +24,7 @@ from schedules.models import Authorisation, Evidence, PackVersion, Unit, UnitPho
 from schedules.rules.packs import SHIPPED
 from schedules.services.packs import write_pack
 from tests.integration.certificates import world
+from tests.integration.planted_equipment import equipment_things
 
 DIGEST = "a" * 64
 
@@ -84,7 +85,9 @@ def plant(customer: User, people: dict[str, User], letter: str) -> Planted:
         "organisation": customer.organisation,
         "certificate_number": certificate.number,
         "link": "no-such-link",
+        "export_form": "csv",
     }
+    things |= equipment_things(things["instrument"], run, people["quality_manager"], letter)
     return Planted(things, (order.number, unit.serial, unit.number, run.number, certificate.number))
 
 

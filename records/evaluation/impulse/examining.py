@@ -204,10 +204,10 @@ class ImpulseTest:
         found = [(full, reduced, self._compared(full, reduced, is_current=is_current)) for full, reduced in pairs]
         full, reduced, worst = max(found, key=lambda row: row[2].greatest_pct)
         what = "currents" if is_current else "voltages"
-        most = spoken(worst.greatest_pct, 2 * worst.noise_pct)
+        value = spoken(worst.greatest_pct, COVERAGE_FACTOR * worst.noise_pct)
         words = (
             f"Scaled to one test voltage, the {what} of impulse {full.number} (full) and {reduced.number} (reduced) "
-            f"differ by at most {most} % of the crest, {worst.at_us:.3g} µs after the origin; "
+            f"differ by at most {value} % of the crest, {worst.at_us:.3g} µs after the origin; "
             f"noise alone makes {worst.noise_pct:.2g} % (standard)."
         )
         return Measured(worst.greatest_pct, COVERAGE_FACTOR * worst.noise_pct, words, is_value_said=True)

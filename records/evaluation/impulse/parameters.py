@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 
 from records.evaluation.impulse.fitting import BaseCurve, NoFit, fit_base_curve
@@ -21,6 +22,7 @@ LOW, HIGH = 0.2, 0.4
 _CREST_US = 0.1  # half width over which the extreme is read where there is noise
 _QUIET = 2e-5  # of the extreme: a record with less noise is read sample by sample
 _LEAST_ON_FRONT = 4  # samples between 30 % and 90 %
+_LEAST_TAIL_US = 0.5  # between crest and chopping: two time constants of the filter
 _WORST_RESIDUAL = 0.1  # of the extreme: a base curve that leaves more is none
 
 
@@ -52,7 +54,7 @@ class Impulse:
     recorded : Recorded
         Record made ready.
     base : BaseCurve or None
-        Fitted base curve; None for a chopped wave, and where the fit failed.
+        Fitted base curve; None for a wave chopped on the front, and where the fit failed.
     curve_kv : ndarray (n,)
         Test-voltage curve [kV], positive; the recorded curve where there is no base curve.
     test_voltage_kv : Value
@@ -115,8 +117,9 @@ def evaluate_impulse(time_s: Samples, voltage_kv: Samples) -> Impulse:
     -----
     Base level, extreme, base curve, residual, filter and test-voltage curve follow annex B in its order. The extreme
     of a noisy record would be the greatest noise, so the residual is averaged over ±0.1 µs there, and what the search
-    for a maximum adds is taken off. Where a fit fails the parameters that need it have no value and say so. To a
-    chopped impulse the test-voltage function is not applied: its test voltage is the extreme.
+    for a maximum adds is taken off. Where a fit fails the parameters that need it have no value and say so. Of an
+    impulse chopped on the tail the part before the chopping is evaluated in the same way; of one chopped on the front
+    the test voltage is the extreme, and the test-voltage function is not applied.
 
     References
     ----------
@@ -127,11 +130,15 @@ def evaluate_impulse(time_s: Samples, voltage_kv: Samples) -> Impulse:
     if not is_sampled_finely(recorded.interval_us):
         raise NoImpulse(f"The samples are {recorded.interval_us:.3g} µs apart, too far for a lightning impulse.")
     if recorded.chopped is not None:
-        return _chopped(recorded)
+        return _chopped(recorded, recorded.chopped)
     try:
-        base, window_us = _fit(recorded)
+        return _fitted(recorded)
     except NoFit as fault:
         return _without_base(recorded, f"The base curve could not be fitted: {fault}")
+
+
+def _fitted(recorded: Recorded) -> Impulse:
+    base, window_us = _fit(recorded)
     of_base = base.wave.at(recorded.time_us)
     residual = recorded.values_kv - of_base
     noise = CurveNoise(recorded.noise_kv, recorded.interval_us, base, window_us)
@@ -159,16 +166,16 @@ def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples
     points = np.array([at_us, *(one.time_us if one else at_us for one in (*levels, half))])
     spread = noise.covariance(points)
     shares = (0.3, 0.9, 0.5)
-    # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV], and by the base level.
-    by_curve, by_base = np.zeros((3, 4)), np.zeros(3)
+    spread += _of_base_line(recorded, points)
+    # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV].
+    by_curve = np.zeros((3, 4))
     for row, (crossing, share) in enumerate(zip((*levels, half), shares, strict=True)):
         if crossing is not None and crossing.slope:
             by_curve[row, [0, row + 1]] = np.array([share, -1.0]) / crossing.slope
-            by_base[row] = (1 - share) / crossing.slope
-    of_times = by_curve @ spread @ by_curve.T + np.outer(by_base, by_base) * recorded.base_uncertainty_kv**2
+    of_times = by_curve @ spread @ by_curve.T
     front, marks = _front(recorded, levels, of_times)
     tail, marks = _tail(recorded, half, marks, of_times)
-    u_top = math.hypot(math.sqrt(spread[0, 0]), noise.of_search(), recorded.base_uncertainty_kv)
+    u_top = math.hypot(math.sqrt(spread[0, 0]), noise.of_search())
     return Impulse(
         recorded,
         base,
@@ -183,11 +190,17 @@ def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples
     )
 
 
+def _of_base_line(recorded: Recorded, time_us: Samples) -> NDArray[np.float64]:
+    """Return the covariance [kV²] of the base level's errors at times [µs] (n,): its mean, and the drift taken off."""
+    away = time_us - recorded.flat_centre_us
+    return recorded.base_uncertainty_kv**2 + recorded.drift_uncertainty_kv_per_us**2 * np.outer(away, away)
+
+
 _NO_FRONT = "The front has too few samples between 30 % and 90 % of the test voltage; a higher sampling rate is needed."
 
 
 def _front(
-    recorded: Recorded, levels: list[Crossing | None], of_times: np.ndarray[tuple[int, int], np.dtype[np.float64]]
+    recorded: Recorded, levels: list[Crossing | None], of_times: NDArray[np.float64]
 ) -> tuple[Value, Marks | None]:
     t30, t90 = levels
     if t30 is None or t90 is None or t90.time_us - t30.time_us < (_LEAST_ON_FRONT - 1) * recorded.interval_us:
@@ -202,7 +215,7 @@ def _tail(
     recorded: Recorded,
     half: Crossing | None,
     marks: Marks | None,
-    of_times: np.ndarray[tuple[int, int], np.dtype[np.float64]],
+    of_times: NDArray[np.float64],
 ) -> tuple[Value, Marks | None]:
     if half is None:
         last = float(recorded.values_kv[-1]) / recorded.extreme_kv
@@ -252,29 +265,36 @@ def _plain_front(recorded: Recorded, top: float) -> tuple[Value, Marks | None]:
     return _front(recorded, levels, np.diag([*np.square(errors), 0.0]))
 
 
-def _chopped(recorded: Recorded) -> Impulse:
-    assert recorded.chopped is not None
-    top, u_top = _extreme(recorded, np.zeros_like(recorded.values_kv), recorded.values_kv)
-    front, marks = _plain_front(recorded, top)
-    instant = _instant_of_chopping(recorded)
+def _chopped(recorded: Recorded, last: int) -> Impulse:
+    """Return a chopped impulse: chopped on the tail by its part before the chopping, on the front by its extreme."""
+    before = _before_chopping(recorded, last)
+    if before is not None:
+        rest = recorded.values_kv[last + 1 :]
+        base, curve, front, marks = before.base, np.concatenate([before.curve_kv, rest]), before.front_us, before.marks
+        top = before.test_voltage_kv
+    else:
+        extreme, u_extreme = _extreme(recorded, np.zeros_like(recorded.values_kv), recorded.values_kv)
+        top = Value(extreme, math.hypot(u_extreme, recorded.base_uncertainty_kv))
+        base, curve, (front, marks) = None, recorded.values_kv, _plain_front(recorded, extreme)
     if marks is None:
         chopping = Value(None, words=_NO_FRONT)
     else:
         u_origin = front.standard_uncertainty  # O1 = 1.5 t30 - 0.5 t90: no less certain than T1
+        instant = _instant_of_chopping(recorded)
         chopping = Value(instant - marks.origin_us, math.hypot(recorded.interval_us / math.sqrt(3), u_origin))
-    why = "The impulse was chopped."
-    return Impulse(
-        recorded,
-        None,
-        recorded.values_kv,
-        Value(top, math.hypot(u_top, recorded.base_uncertainty_kv)),
-        front,
-        Value(None, words=why),
-        Value(None, words=why),
-        chopping,
-        marks,
-        recorded.remarks,
-    )
+    none = Value(None, words="The impulse was chopped.")
+    return Impulse(recorded, base, curve, top, front, none, none, chopping, marks, recorded.remarks)
+
+
+def _before_chopping(recorded: Recorded, last: int) -> Impulse | None:
+    """Return what the part before the chopping says by its own base curve; None where it ends too near the crest."""
+    if recorded.time_us[last] - recorded.time_us[recorded.crest] < _LEAST_TAIL_US:
+        return None
+    part = slice(0, last + 1)
+    try:
+        return _fitted(replace(recorded, time_us=recorded.time_us[part], values_kv=recorded.values_kv[part]))
+    except NoFit:
+        return None
 
 
 def _instant_of_chopping(recorded: Recorded) -> float:

@@ -12,6 +12,7 @@ from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
 
 _LEAST_FLAT = 8  # samples that a base level is read from
+_MOST_BRIDGED = 2.0  # times as long as even samples would take: beyond that too much is missing
 _JITTER = 0.02  # of the sampling period: times closer than this to an even grid are even
 _DRIFT_SIGMA = 4.0  # a base line that slopes by more standard deviations than this drifts
 _LEAST_OVER_NOISE = 10.0
@@ -41,6 +42,8 @@ class Recorded:
         1 or -1: the record's polarity.
     base_kv, base_uncertainty_kv : float
         Base level as recorded and its standard uncertainty [kV].
+    drift_uncertainty_kv_per_us, flat_centre_us : float
+        Standard uncertainty of the drift that was taken off [kV/µs], 0 where none was, and the time [µs] about which.
     noise_kv : float
         Standard deviation of one sample, noise and resolution together [kV].
     crest : int
@@ -61,6 +64,8 @@ class Recorded:
     crest: int
     chopped: int | None
     remarks: tuple[str, ...] = ()
+    drift_uncertainty_kv_per_us: float = 0.0
+    flat_centre_us: float = 0.0
 
     @property
     def extreme_kv(self) -> float:
@@ -98,7 +103,7 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
     ----------
     IEC 60060-1:2010 annex B, from memory.
     """
-    times, values, gaps = _evened(time_s * 1e6, voltage_kv)
+    times, values, gaps = evened(time_s * 1e6, voltage_kv)
     interval = float(times[-1] - times[0]) / (len(times) - 1)
     sign = _polarity(values)
     turned = sign * (values - values[0])
@@ -117,7 +122,20 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
             "the edge of the recorder's range. Choose a wider range and repeat the impulse."
         )
     remarks = [*base.remarks, *_told_gaps(gaps, times, crest, flat)]
-    return Recorded(times, turned, interval, sign, base.level_kv, base.u_kv, noise, crest, chopped, tuple(remarks))
+    return Recorded(
+        times,
+        turned,
+        interval,
+        sign,
+        base.level_kv,
+        base.u_kv,
+        noise,
+        crest,
+        chopped,
+        tuple(remarks),
+        base.u_drift_kv_per_us,
+        base.centre_us,
+    )
 
 
 @dataclass(frozen=True)
@@ -127,15 +145,30 @@ class _Base:
     u_kv: float
     noise_kv: float
     remarks: tuple[str, ...] = ()
+    u_drift_kv_per_us: float = 0.0
+    centre_us: float = 0.0
 
 
-def _evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
-    """Return even times, values on them, and the gaps (begin, end) that were bridged, an ndarray (m, 2)."""
+def evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
+    """Return even times, values on them, and the gaps (begin, end) that were bridged, an ndarray (m, 2).
+
+    Parameters
+    ----------
+    time_us, values : ndarray (n,)
+        Rising times [µs] and samples [any unit].
+
+    Raises
+    ------
+    NoImpulse
+        Even samples would be more than twice as many.
+    """
     steps = np.diff(time_us)
     usual = float(np.median(steps))
     odd = np.abs(steps - usual) > _JITTER * usual
     if not odd.any():
         return time_us, values, np.empty((0, 2))
+    if not time_us[-1] - time_us[0] <= _MOST_BRIDGED * usual * len(steps):
+        raise NoImpulse("The samples are too uneven in time: more than half of an even record would be missing.")
     places = np.flatnonzero(steps > 1.5 * usual)
     even = time_us[0] + usual * np.arange(math.floor((time_us[-1] - time_us[0]) / usual * (1 + 1e-9)) + 1)
     return even, np.interp(even, time_us, values), np.column_stack([time_us[places], time_us[places + 1]])
@@ -218,10 +251,10 @@ def _base(time_us: Samples, values: Samples, flat: int, crest: int) -> _Base:
     u_slope = noise / math.sqrt(spread)
     if abs(slope) <= _DRIFT_SIGMA * u_slope or noise == 0:
         return _Base(level, level, noise / math.sqrt(flat), noise)
-    line = level + slope * (time_us - time_us[:flat].mean())
-    reach = float(time_us[crest] - time_us[:flat].mean())
+    centre = float(time_us[:flat].mean())
     said = f"The base level drifts by {slope:.3g} kV/µs before the impulse; the drift was taken off the whole record."
-    return _Base(line, level, math.hypot(noise / math.sqrt(flat), u_slope * reach), noise, (said,))
+    line = level + slope * (time_us - centre)
+    return _Base(line, level, noise / math.sqrt(flat), noise, (said,), u_slope, centre)
 
 
 def _require_impulse(turned: Samples, crest: int, noise: float, flat: int) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -15,10 +14,12 @@ from records.evaluation.examination import Examination, as_told
 from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
-from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Estimate, Network, NoBranches, find_branches
+from records.evaluation.sweep import telling
+from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Estimate, NoBranches, find_branches
 from records.evaluation.sweep.likeness import Likeness, NotComparable, compare_traces
 from records.evaluation.sweep.matching import matched, target_of
-from records.evaluation.sweep.responses import NoResponse, Response, response_of
+from records.evaluation.sweep.responses import NoResponse, response_of
+from records.evaluation.sweep.telling import Swept
 from records.readers.recording import Recording, Samples
 
 # Quantity: how a branch tells it, its unit in words, and the instrument that counts.
@@ -29,18 +30,9 @@ _OF_BRANCH: Mapping[str, tuple[Callable[[Branch], Estimate], str, str, str]] = {
     "capacitance_uf": (lambda branch: branch.capacitance_uf, "capacitance", " µF", "impedance"),
     "resistance_ohm": (lambda branch: branch.resistance_ohm, "resistance", " Ω", "impedance"),
 }
+_TUNING = ("tuned_order", "resonance_hz")
 _COMPARED = ("correlation", "log_error_db")
 _TOLD = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
-
-
-@dataclass(frozen=True)
-class _Swept:
-    """One record: its response and the branches found in it, or why there are none."""
-
-    number: int
-    response: Response | None
-    network: Network | None
-    why: str
 
 
 class SweepTest:
@@ -61,20 +53,20 @@ class SweepTest:
         self.step, self.setup, self.count = step, setup, len(recordings)
         self.swept = [self._swept(number, recording) for number, recording in enumerate(recordings, start=1)]
 
-    def _swept(self, number: int, recording: Recording) -> _Swept:
+    def _swept(self, number: int, recording: Recording) -> Swept:
         try:
             response = response_of(recording, self.step)
         except NoResponse as fault:
-            return _Swept(number, None, None, str(fault))
+            return Swept(number, recording.sha256, None, None, str(fault))
         if response.admittance_s is None:
             why = f"The record holds {response.form}, from which no branch can be fitted."
-            return _Swept(number, response, None, why)
+            return Swept(number, recording.sha256, response, None, why)
         least = self.step.number("least_quality_factor") or LEAST_QUALITY
         try:
             network = find_branches(response.frequency_hz, response.admittance_s, least_quality=least)
         except NoBranches as fault:
-            return _Swept(number, response, None, str(fault))
-        return _Swept(number, response, network, "")
+            return Swept(number, recording.sha256, response, None, str(fault))
+        return Swept(number, recording.sha256, response, network, "")
 
     @property
     def has_reference_record(self) -> bool:
@@ -82,11 +74,11 @@ class SweepTest:
         return self.step.stated.get("compare") == "reference" and self.count > 1
 
     @cached_property
-    def judged(self) -> list[_Swept]:
+    def judged(self) -> list[Swept]:
         """The records that show the unit: all but a reference."""
         return self.swept[1:] if self.has_reference_record else self.swept
 
-    def named(self, swept: _Swept) -> str:
+    def named(self, swept: Swept) -> str:
         """Return the beginning of a sentence about one record: nothing where there is only one."""
         return f"Record {swept.number}: " if self.count > 1 else ""
 
@@ -110,7 +102,7 @@ class SweepTest:
             return missing
         return max(found, key=lambda measured: _beyond(measured.value or 0.0, criterion))
 
-    def _in_record(self, swept: _Swept, criterion: Criterion) -> Measured:
+    def _in_record(self, swept: Swept, criterion: Criterion) -> Measured:
         branches = swept.network.branches if swept.network else ()
         beyond = self._beyond_sweep(swept, criterion)
         if beyond:
@@ -119,12 +111,14 @@ class SweepTest:
             why = swept.why or self._only_broad(swept)
             return Measured(None, words=f"{self.named(swept)}{why}")
         estimates = [self._estimate(branch, criterion.quantity) for branch in branches]
-        place = self._place(criterion, [estimate.value for estimate in estimates])
+        place = self._place_by_name(criterion, branches)
+        if place is None:
+            place = self._place(criterion, [estimate.value for estimate in estimates])
         if place is None:
             return self._no_such(swept, criterion, branches)
         return self._told(swept, criterion, place, estimates[place], branches)
 
-    def _beyond_sweep(self, swept: _Swept, criterion: Criterion) -> str:
+    def _beyond_sweep(self, swept: Swept, criterion: Criterion) -> str:
         """Return that the sweep does not reach where a resonance is asked for; empty where it does."""
         target, unit_hz = target_of(criterion), self.step.number("frequency_hz") or 1.0
         if target is None or criterion.quantity not in ("resonance_hz", "tuned_order") or swept.response is None:
@@ -149,7 +143,18 @@ class SweepTest:
             return 0
         return matched(alike, values).get(alike.index(criterion))
 
-    def _only_broad(self, swept: _Swept) -> str:
+    def _place_by_name(self, criterion: Criterion, branches: Sequence[Branch]) -> int | None:
+        """Return the branch that the plan calls by the same name where it states its order or resonance, or None."""
+        name = criterion.stated.get("branch")
+        if name is None or criterion.quantity in _TUNING:
+            return None
+        for quantity in _TUNING:
+            named = [one for one in self.step.criteria if (one.quantity, one.stated.get("branch")) == (quantity, name)]
+            if named and (quantity != "tuned_order" or self.step.number("frequency_hz") is not None):
+                return self._place(named[0], [self._estimate(branch, quantity).value for branch in branches])
+        return None
+
+    def _only_broad(self, swept: Swept) -> str:
         assert swept.network is not None
         humps = ", ".join(
             f"{branch.resonance_hz.value:.4g} Hz with a quality factor of {branch.quality_factor.value:.2g}"
@@ -160,7 +165,7 @@ class SweepTest:
             return "The sweep shows no series resonance."
         return f"The sweep shows only {humps}: below {least:g}, or outside the sweep, this is no resonance."
 
-    def _no_such(self, swept: _Swept, criterion: Criterion, branches: Sequence[Branch]) -> Measured:
+    def _no_such(self, swept: Swept, criterion: Criterion, branches: Sequence[Branch]) -> Measured:
         target = target_of(criterion)
         aimed = f" near {target:g}" if target is not None else ""
         shown = ", ".join(f"{branch.resonance_hz.value:.5g} Hz" for branch in branches)
@@ -168,7 +173,7 @@ class SweepTest:
         return Measured(None, words=words)
 
     def _told(
-        self, swept: _Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
+        self, swept: Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
     ) -> Measured:
         at = branches[place].resonance_hz
         resonance = spoken(at.value, self._expanded(at, "frequency"))
@@ -290,7 +295,7 @@ class SweepTest:
             pass  # the finding on the comparison says why
         return tuple(said)
 
-    def _remarks_on(self, swept: _Swept) -> list[str]:
+    def _remarks_on(self, swept: Swept) -> list[str]:
         if swept.network is None:
             return [swept.why]
         said, network = [], swept.network
@@ -309,7 +314,7 @@ class SweepTest:
 
     def details(self) -> dict[str, Any]:
         """Return for each record what its picture needs: branches, parallel resonances and what lies beside them."""
-        return {"sweeps": [_drawn(swept) for swept in self.swept]}
+        return {"sweeps": [telling.drawn(swept) for swept in self.swept]}
 
 
 def _in_words(branch: Branch) -> str:
@@ -322,26 +327,6 @@ def _in_words(branch: Branch) -> str:
 def _beyond(value: float, criterion: Criterion) -> float:
     low, high = criterion.minimum, criterion.maximum
     return max(-math.inf if low is None else low - value, -math.inf if high is None else value - high)
-
-
-def _drawn(swept: _Swept) -> dict[str, Any]:
-    if swept.network is None:
-        return {"number": swept.number, "why": swept.why}
-    network = swept.network
-    return {
-        "number": swept.number,
-        "branches": [_branch_drawn(branch) for branch in network.branches],
-        "broad": [_branch_drawn(branch) for branch in network.broad],
-        "parallel_hz": list(network.parallel_hz),
-        "conductance_s": network.conductance_s,
-        "capacitance_f": network.capacitance_f,
-        "coil": list(network.coil),
-    }
-
-
-def _branch_drawn(branch: Branch) -> dict[str, float]:
-    values = {name: getattr(branch, name).value for name in _TOLD}
-    return {**values, "skew": branch.skew}
 
 
 def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examination:

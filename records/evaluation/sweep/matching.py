@@ -24,16 +24,16 @@ def matched(criteria: Sequence[Criterion], values: Sequence[float]) -> dict[int,
     Returns
     -------
     dict of int to int
-        Place of the criterion to place of the value. A criterion that states its ``branch`` (counted from 1 in rising
-        order of resonance) gets that one. The others are matched all at once so that the sum of the logarithmic
+        Place of the criterion to place of the value. A criterion that states its ``branch_number`` (counted from 1 in
+        rising order of resonance) gets that one. The others are matched all at once so that the sum of the logarithmic
         distances is least, and no value is meant twice; with fewer values than criteria some go without.
     """
     found: dict[int, int] = {}
     for place, criterion in enumerate(criteria):
-        stated = criterion.stated.get("branch")
+        stated = criterion.stated.get("branch_number")
         if stated is not None and stated <= len(values):
             found[place] = int(stated) - 1
-    open_criteria = [place for place, one in enumerate(criteria) if one.stated.get("branch") is None]
+    open_criteria = [place for place, one in enumerate(criteria) if one.stated.get("branch_number") is None]
     left = [place for place in range(len(values)) if place not in found.values()]
     if not open_criteria or not left:
         return found

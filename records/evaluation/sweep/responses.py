@@ -36,12 +36,15 @@ class Response:
         [S]; None where only a transfer is known, so that there is no admittance to fit.
     form : str
         What was recorded, in words.
+    reference_ohm : float or None
+        Reference resistance of a reflection [Ω].
     """
 
     frequency_hz: Samples
     level_db: Samples
     admittance_s: Complexes | None
     form: str
+    reference_ohm: float | None = None
 
 
 def response_of(recording: Recording, step: Step) -> Response:
@@ -81,7 +84,8 @@ def response_of(recording: Recording, step: Step) -> Response:
         if not (magnitude > 0).all() or not np.isfinite(magnitude).all():
             place = int(np.argmin(np.where(np.isfinite(magnitude), magnitude, 0.0)))
             raise NoResponse(f"The impedance at {frequency[place]:.6g} Hz is not a value above 0.")
-        response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form)
+        reference = _reference(recording, step) if "reflection_real" in names else None
+        response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form, reference)
     _refuse_flat(response)
     return response
 

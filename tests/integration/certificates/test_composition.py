@@ -6,12 +6,14 @@ import re
 from io import BytesIO
 
 import pytest
+from django.template.loader import render_to_string
 from pypdf import PdfReader
 
 from records.certificates.composition import compose, weasyprint
 from records.certificates.document import build_document, document_digest
-from records.certificates.pictures import pictures_of
+from records.certificates.pictures import pattern_key, pictures_of
 from records.certificates.readiness import current_plan, settled_arrangements
+from records.models import Evaluation
 from tests.integration.certificates import world
 
 pytestmark = pytest.mark.django_db
@@ -126,3 +128,39 @@ def test_the_typesetter_fetches_nothing(tmp_path):
     fetcher = weasyprint.URLFetcher(allowed_protocols=("data",), fail_on_errors=True)
     with pytest.raises(Exception, match=r"(?i)protocol|not allowed|disallowed"):
         fetcher.fetch(secret.as_uri())
+
+
+def test_counts_are_whole_and_what_has_no_limit_is_reported(document):
+    run = next(row for row in document["runs"] if row["title"].lower().startswith("partial"))
+    page = render_to_string("certificates/parts/run.html", {"run": run, "pictures": {}})
+    rows = re.findall(r"<tr>.*?</tr>", page, flags=re.DOTALL)
+    told = next(row for row in rows if "Inception voltage" in row)
+    assert "reported only" in told
+    assert '<td class="word">reported</td>' in told
+    count = next(row for row in rows if "Disruptive discharges" in row)
+    assert '<td class="n">0</td>' in count
+    assert "Conforms" in count
+    held = next(row for row in rows if "Time held" in row)
+    assert '<td class="word">valid</td>' in held
+
+
+def test_the_pattern_of_pulses_stands_below_the_record(document):
+    number = document["runs"][0]["number"]
+    pictures = {number: "data:image/svg+xml;base64,AA", pattern_key(number): "data:image/svg+xml;base64,BB"}
+    page = render_to_string("certificates/parts/run.html", {"run": document["runs"][0], "pictures": pictures})
+    assert page.index("base64,AA") < page.index("base64,BB")
+    assert f"Pulses of run {number} during the measuring hold" in page
+    assert "Pulses of run" not in render_to_string(
+        "certificates/parts/run.html", {"run": document["runs"][0], "pictures": {}}
+    )
+
+
+def test_an_evaluation_with_a_pattern_gives_its_picture(document):
+    row = Evaluation.objects.get(pk=document["runs"][0]["evaluation"]["id"])
+    cells = {"cells": [[3, 4, 5]], "phase_cells": 120, "charge_cells": 80, "bottom_pc": 0.0, "top_pc": 100.0}
+    row.document["details"] = {"pattern": {**cells, "pulses": 5, "voltage_kv": 18.71, "limit_pc": 100.0}}
+    Evaluation.objects.filter(pk=row.pk).update(document=row.document)
+    pictures = pictures_of(document)
+    number = document["runs"][0]["number"]
+    assert "18.71 kV r.m.s." in pictures[pattern_key(number)]
+    assert len(pictures) == len(document["runs"]) + 1

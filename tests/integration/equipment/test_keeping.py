@@ -109,7 +109,7 @@ def test_the_answer_for_any_day_does_not_depend_on_the_order_of_entering(quality
     assert [instrument_status(now, day).code for day in ASKED] == ANSWERS
     assert now.state == "in_use"
     assert (
-        instrument_status(now, date(2026, 10, 6)).reason == "The instrument is quarantined since 2026-10-05 (move 2)."
+        instrument_status(now, date(2026, 10, 6)).reason == "The instrument is quarantined since 5 Oct 2026 (move 2)."
     )
 
 

@@ -87,6 +87,16 @@ def test_the_page_shows_the_run_and_signs_it_once(client, invited, run):
     assert entry.actor_label == "Wanda Ilves <wanda@fennmark.example> (witness)"
 
 
+def test_the_witness_sees_whole_counts_and_what_is_only_reported(client, invited):
+    page = re.sub(r"\s+", " ", client.get(invited[1]).content.decode())
+    rows = re.findall(r"<tr><th scope=\"row\">.*?</tr>", page)
+    count = next(row for row in rows if "Disruptive discharges" in row)
+    assert '<td class="num">0</td>' in count
+    told = [row for row in rows if "reported only" in row]
+    assert told
+    assert all("<td>reported</td>" in row and "Conforms" not in row for row in told)
+
+
 def test_five_wrong_codes_revoke(client, invited, run):
     invitation, address, code = invited
     wrong = f"{(int(code) + 1) % 10**8:08d}"

@@ -10,7 +10,14 @@ from django.utils import timezone
 
 from equipment.models import Calibration, Instrument, MeasuringSystem, SystemComponent
 from labsite.jobs.services import run_waiting
-from records.evaluation.synthesis import Discharges, Hold, synthesise_discharge, synthesise_withstand
+from records.evaluation.synthesis import (
+    Discharges,
+    Hold,
+    PulseTrain,
+    synthesise_discharge,
+    synthesise_pulses,
+    synthesise_withstand,
+)
 from records.evaluation.writing import csv_text
 from records.models import Run
 from records.services import checks, instruments, runs, sign_offs, uploads
@@ -181,3 +188,9 @@ def too_short(seed: int = 3) -> str:
 def withstood(seed: int = 4) -> str:
     """Return a withstand record that held."""
     return csv_text(synthesise_withstand(WITHSTAND, seed=seed))
+
+
+def pulses(seed: int = 5) -> str:
+    """Return a list of pulses of a unit that is quiet at 18.71 kV, with phase and instantaneous voltage."""
+    trains = [PulseTrain(3, 150, 0.0, 240.0), PulseTrain(250, 100, 22.0, 92.0)]
+    return csv_text(synthesise_pulses(DISCHARGE, trains, seed=seed, frequency_hz=60.0))

@@ -220,3 +220,32 @@ def test_a_flashover_in_the_prestress_is_the_units_failure_even_with_loud_noise(
     )
     assert evaluation.verdict == "does_not_conform"
     assert "not_valid" not in {finding.verdict for finding in evaluation.findings}
+
+
+def test_reignition_is_told_with_its_time_and_voltage():
+    evaluation = evaluate(step(), [record(between(46.0, 143.0) | between(200.0, 205.0))])
+    (event,) = [event for event in evaluation.events if event.name == "reignition"]
+    assert (event.time_s, event.voltage_kv) == (200.0, MEASURE)
+    assert any("began again once after at least 1 s" in remark for remark in evaluation.remarks)
+    assert measured(evaluation)["extinction_voltage_kv", None].value == MEASURE  # 205 s: in the measuring hold
+
+
+@pytest.mark.parametrize(
+    ("begin_s", "end_s", "times"),
+    [(200.0, 201.0, 0), (144.0, 150.0, 0), (145.0, 150.0, 1), (46.0, 143.0, 0)],
+    ids=["two samples", "1.5 s of silence, three intervals", "2.5 s of silence", "the same discharge"],
+)
+def test_what_counts_as_a_reignition(begin_s, end_s, times):
+    evaluation = evaluate(step(), [record(between(46.0, 143.0) | between(begin_s, end_s))])
+    assert [event.name for event in evaluation.events].count("reignition") == times
+
+
+def test_noise_after_the_test_is_told_and_warned_of_above_half_the_limit():
+    quiet = record(between(46.0, 143.0), noise=3.0)
+    assert measured(evaluate(step(), [quiet]))["noise_after_pc", None].value == 3.0
+    charge = quiet.channels["charge_pc"].copy()
+    charge[(times() > END_S) & (voltage() < 2.5)] = 70.0
+    loud = evaluate(step(), [Recording(times(), {**quiet.channels, "charge_pc": charge})])
+    assert measured(loud)["noise_after_pc", None].value == 70.0
+    assert any("more than half the limit of 100 pC" in remark for remark in loud.remarks)
+    assert loud.verdict == "conforms"

@@ -133,3 +133,13 @@ def test_a_simple_reading_of_a_noisy_tail_is_biased_and_this_one_is_not():
         fitted.append(evaluate_impulse(record.time_s, noisy).half_value_us.value)
     assert np.mean(simple) < 0.98 * 50
     assert np.mean(fitted) == pytest.approx(50, rel=1e-3)
+
+
+@pytest.mark.parametrize("chopped_us", [3.0, 4.0, 8.0])
+def test_an_impulse_chopped_on_its_tail_has_the_test_voltage_of_the_full_one(chopped_us):
+    """Closed form: the smooth wave is its own base curve up to the chopping."""
+    record = synthesise_impulse(wave_with_crest(100.0), seed=1, chopped_after_us=chopped_us)
+    found = evaluate_impulse(record.time_s, record.channels["voltage_kv"])
+    assert found.test_voltage_kv.value == pytest.approx(100, rel=1e-5)
+    assert found.front_us.value == pytest.approx(1.2, rel=1e-4)
+    assert found.half_value_us.value is None

@@ -50,9 +50,13 @@ def test_a_few_draws_lie_where_they_should():
 
 @pytest.mark.slow
 @pytest.mark.timeout(280)
-def test_of_a_thousand_draws_95_percent_lie_inside():
-    """Bounds 93 to 97 %: two and a half standard deviations of a count of 1000 around k = 2's 95.4 %."""
-    for name, away in deviations(1000).items():
+@pytest.mark.parametrize("drift", [0.0, 0.002])
+def test_of_a_thousand_draws_95_percent_lie_inside(drift):
+    """Bounds 93 to 97 %: two and a half standard deviations of a count of 1000 around k = 2's 95.4 %.
+
+    The drift, of the crest in each µs, is one that the flat part shows clearly; it is taken off.
+    """
+    for name, away in deviations(1000, drift=drift).items():
         inside = float(np.mean(np.abs(away) < K))
         assert 0.93 <= inside <= 0.97, f"{name}: {inside:.3f}"
         if name != "overshoot":  # its extreme is searched for among noise; what that adds is taken off only on average

@@ -224,3 +224,23 @@ def test_a_dense_wave_with_a_detectors_reading_is_judged_by_its_periods():
     assert evaluation.verdict == "conforms"
     assert found(evaluation)["inception_voltage_kv", None].value == pytest.approx(24.0, abs=0.06)
     assert found(evaluation)["extinction_voltage_kv", None].value == pytest.approx(20.0, abs=0.1)
+
+
+def test_few_pulses_are_fitted_over_a_longer_time():
+    seldom = synthesise_pulses(HOLDS, [PulseTrain(60, 12, 0.0, 230.0)], seed=4)
+    evaluation = evaluate(STEP, [only(seldom, "charge_pc", "voltage_kv")], parse_setup(SETUP))
+    assert found(evaluation)["held_voltage_kv", "measurement"].value == pytest.approx(18.71, rel=0.002)
+    charge = found(evaluation)["apparent_charge_pc", "measurement"]
+    assert charge.value == pytest.approx(60 * float(train_response(12)), rel=0.02)
+    assert any("fitted to each 1.3 s" in remark for remark in evaluation.remarks)  # sixteen pulses at 12 a second
+
+
+@pytest.mark.parametrize("channels", [("charge_pc", "phase_deg", "voltage_kv"), ("charge_pc", "voltage_kv")])
+def test_a_noisy_reading_of_the_voltage_does_not_disturb(channels):
+    made = pulses(LIT)
+    noisy = made.channels["voltage_kv"] + np.random.default_rng(2).normal(0, 0.2, made.rows)
+    listed = only(Recording(made.time_s, {**made.channels, "voltage_kv": noisy}), *channels)
+    evaluation = evaluate(STEP, [listed], parse_setup({}))
+    assert evaluation.verdict == "conforms"
+    assert found(evaluation)["background_noise_pc", None].value == pytest.approx(3.0)
+    assert found(evaluation)["inception_voltage_kv", None].value == pytest.approx(24.0, abs=0.3)

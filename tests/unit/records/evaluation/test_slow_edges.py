@@ -10,6 +10,7 @@ import pytest
 
 from records.evaluation.cooling import CoolingNotTold, compare_models, fit_cooling
 from records.evaluation.evaluating import evaluate
+from records.evaluation.measured import relative_standard_uncertainty
 from records.evaluation.setups import BadSetup, parse_setup
 from records.evaluation.slow_synthesis import (
     Disturbance,
@@ -195,13 +196,15 @@ def test_readings_before_shutdown_and_while_settling_are_left_out():
     assert result.findings[0].value == pytest.approx(Winding().hot_ohm, abs=1e-9)
 
 
-def test_the_set_up_goes_before_the_step_and_the_ambient_channel_is_read_at_shutdown():
-    cooling = synthesise_cooling(Winding(), ambient_c=25.0)
-    stated = {name: value for name, value in RISE.items() if name != "ambient_c"}
-    rise = {f.quantity: f.value for f in evaluate(stated, [cooling]).findings}["temperature_rise_k"]
-    warmer = parse_setup({"ambient_c": 27.0})
-    lower = {f.quantity: f.value for f in evaluate(stated, [cooling], warmer).findings}["temperature_rise_k"]
-    assert lower == pytest.approx(rise - 2.0)
+def test_the_ambient_is_read_at_shutdown_else_stated_by_set_up_else_by_step():
+    def rise(recording, setup=None):
+        found = evaluate(RISE, [recording], parse_setup(setup)).findings
+        return next(finding.value for finding in found if finding.quantity == "temperature_rise_k")
+
+    cooling = synthesise_cooling(Winding())
+    assert rise(cooling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 2.0)
+    falling = changed(cooling, "ambient_c", 30.0 - cooling.time_s / 1000)  # 30 °C at shutdown
+    assert rise(falling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 5.0)
 
 
 def test_a_ten_minute_value_asked_of_a_short_record_is_not_valid():
@@ -244,6 +247,25 @@ def test_a_failing_unit_does_not_conform():
 def test_steps_that_cannot_be_are_refused(content, words):
     with pytest.raises(BadStep, match=words):
         parse_step(content)
+
+
+def test_readings_that_drift_are_told_and_scattered_ones_are_not():
+    step = {"kind": "winding_resistance"}
+    settling = 0.421 + 0.01 * np.exp(-np.arange(10.0) / 3)
+    remarks = evaluate(step, [Recording(np.empty(0), {"resistance_ohm": settling})]).remarks
+    (told,) = [one for one in remarks if "drift" in one]
+    assert told.startswith("The readings drift by -2")  # the exact curve falls by 0.01 (1 − e^−3)/0.424 = 2.2 %
+    for seed in range(50):
+        how = {"resistance_ohm": Disturbance(noise=1e-3, seed=seed)}
+        table = synthesise_table({"resistance_ohm": 0.421}, how, rows=10)
+        assert not any("drift" in one for one in evaluate(step, [table]).remarks)
+
+
+def test_a_fixed_part_alone_does_not_make_a_relative_uncertainty_of_nothing():
+    row = {"name": "divider", "quantity": "voltage", "expanded_uncertainty": 0.1}
+    assert relative_standard_uncertainty(parse_setup({"instruments": [row]}), "voltage") is None
+    both = parse_setup({"instruments": [row | {"relative_uncertainty_pct": 2.0}]})
+    assert relative_standard_uncertainty(both, "voltage") == pytest.approx(0.01)
 
 
 def test_conditions_and_fixed_parts_of_the_set_up_are_parsed_strictly():

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from records.evaluation.setups import BadSetup, Instrument, Setup, parse_setup
+from records.evaluation.setups import BadSetup, Instrument, Setup, StageTimes, parse_setup
 from records.evaluation.step import BadStep, Criterion, Stage, parse_step
 
 STAGE = {"name": "withstand", "voltage_kv": 30.0, "hold_s": 60, "tolerance_pct": 3}
@@ -141,5 +141,41 @@ def test_the_set_up_of_the_design_is_understood():
     ],
 )
 def test_a_bad_set_up_names_key_and_mend(content, words):
+    with pytest.raises(BadSetup, match=words):
+        parse_setup(content)
+
+
+def test_the_set_up_states_trip_gating_stages_and_the_last_scale_factor():
+    setup = parse_setup(
+        {
+            "tripped": False,
+            "gating_reason": " Crane ",
+            "stages": [{"name": "a", "begin_s": 1, "end_s": 61, "voltage_kv": 30}],
+            "charge_calibration": {"injected_pc": 100, "reading": 97.5, "last_scale_factor": 1.03},
+        }
+    )
+    assert setup.tripped is False
+    assert setup.gating_reason == "Crane"
+    assert setup.stage_times == (StageTimes("a", 1.0, 61.0, 30.0),)
+    assert setup.last_scale_factor == 1.03
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ({"tripped": "no"}, "tripped: “no” must be true or false"),
+        ({"gating_reason": 3}, "gating_reason: “3” must be a text"),
+        ({"stages": {}}, "stages: must be a list of objects"),
+        ({"stages": [{"begin_s": 1, "end_s": 2}]}, r"stages\[0\].name: is missing"),
+        ({"stages": [{"name": "a", "begin_s": 2, "end_s": 2}]}, r"stages\[0\].end_s: 2 must be above 2"),
+        ({"stages": [{"name": "a", "begin_s": 0, "end_s": 1e9}]}, "longer than a week"),
+        ({"stages": [{"name": "a", "begin_s": 0, "end_s": 1, "voltage_kv": -1}]}, "voltage_kv: -1 must be at least 0"),
+        (
+            {"charge_calibration": {"injected_pc": 1, "reading": 1, "last_scale_factor": 0}},
+            "charge_calibration.last_scale_factor: 0 must be above 0",
+        ),
+    ],
+)
+def test_a_bad_statement_names_key_and_mend(content, words):
     with pytest.raises(BadSetup, match=words):
         parse_setup(content)

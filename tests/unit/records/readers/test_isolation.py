@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.reading import read_record
 from records.readers.recording import Limits
 from records.readers.refusals import MappingNeeded, NotANumber, ReadingTooCostly
+from tests.recordfiles import write_pair
 
 
 def test_the_child_answers_as_the_plain_reader(tmp_path):
@@ -41,3 +43,25 @@ def test_too_little_memory_is_a_refusal(tmp_path):
     path.write_text("time_s,voltage_kv\n" + "".join(f"{i},1\n" for i in range(200_000)), encoding="utf-8")
     with pytest.raises(ReadingTooCostly, match="The file was not read"):
         read_in_child(path, limits=Limits(memory_bytes=200_000_000))
+
+
+def test_signs_that_no_database_takes_do_not_come_out_of_the_child(tmp_path):
+    analogs = (("U\0L1", "kV", 1, 0, 1, 1, "P"),)
+    first, second = write_pair(tmp_path, "ASCII", [(1,), (2,), (3,)], analogs=analogs)
+    with pytest.raises(MappingNeeded) as caught:
+        read_in_child(first, companion=second)
+    heads = [column.head for column in caught.value.preview.columns]
+    assert heads == ["Time", "U L1"]
+    mapping = ColumnMap.from_dict({"voltage_kv": heads[1]})
+    recording = read_in_child(first, companion=second, columns=mapping)
+    assert recording.channels["voltage_kv"].tolist() == [1, 2, 3]
+    path = tmp_path / "record.csv"
+    path.write_bytes(b"time_s,voltage_kv\n0,1\n1,\xed\xa0\x80\x7f\n2,3\n")
+    with pytest.raises(NotANumber) as refused:
+        read_in_child(path)
+    assert refused.value.message.isprintable()
+
+
+def test_a_file_that_is_not_there_is_no_refusal(tmp_path):
+    with pytest.raises(FileNotFoundError):
+        read_in_child(tmp_path / "nothing")

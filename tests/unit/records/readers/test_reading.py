@@ -107,6 +107,10 @@ def test_the_first_stamp_is_kept(tmp_path):
     ("text", "oddity"),
     [
         (DIALECTS["midnight"], "The clock passed midnight; a day was added from there on."),
+        (
+            DIALECTS["dates"].replace("2026-03", "1970-01"),
+            "The date of the first sample, 02 Jan 1970, cannot be: the recorder's clock was not set.",
+        ),
         (DIALECTS["carriage returns alone"], "Lines end in carriage returns alone."),
         (
             DIALECTS["a column of text beside"],

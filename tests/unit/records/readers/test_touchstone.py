@@ -106,7 +106,7 @@ TWO_PORT = [[1, 2, 3, 4, 5, 6, 7, 8]] * 3
 
 
 def test_two_ports_are_written_column_by_column_in_version_1(tmp_path):
-    channels = read(tmp_path, touchstone_text(FREQUENCY, TWO_PORT)).channels
+    channels = read(tmp_path, touchstone_text(FREQUENCY, TWO_PORT), ANY).channels
     named = {"s11": 1 + 2j, "s21": 3 + 4j, "s12": 5 + 6j, "s22": 7 + 8j}
     assert {name: complex(channels[f"{name}_real"][0], channels[f"{name}_imag"][0]) for name in named} == named
 
@@ -115,7 +115,7 @@ def test_two_ports_are_written_column_by_column_in_version_1(tmp_path):
 def test_the_order_of_two_ports_is_stated_in_version_2(order, s21, tmp_path):
     rows = "\n".join(f"{f} 1 2 3 4 5 6 7 8" for f in (100, 200, 300))
     more = f"[Two-Port Data Order] {order}\n[Reference] 50 75\n"
-    recording = read(tmp_path, version_2(rows, ports=2, parameter="S", more=more))
+    recording = read(tmp_path, version_2(rows, ports=2, parameter="S", more=more), ANY)
     assert complex(recording.channels["s21_real"][0], recording.channels["s21_imag"][0]) == s21
     assert recording.metadata["reference_ohm"] == "50 75"
 
@@ -142,7 +142,7 @@ def test_three_and_four_ports_are_counted(tmp_path):
 
 def test_noise_data_are_passed_over_and_told(tmp_path):
     text = touchstone_text(FREQUENCY, TWO_PORT) + "100 1 0.5 30 0.2\n200 1 0.5 30 0.2\n"
-    recording = read(tmp_path, text)
+    recording = read(tmp_path, text, ANY)
     assert (recording.rows, recording.oddities) == (3, ("Noise data were passed over.",))
 
 
@@ -191,6 +191,11 @@ def test_wrong_file(name, tmp_path):
     with pytest.raises(refusal, match=words) as caught:
         read(tmp_path, text)
     assert "\n" not in caught.value.message
+
+
+def test_two_ports_are_no_impedance_gain_or_reflection(tmp_path):
+    with pytest.raises(ColumnMissing, match="no column for the gain; it has “frequency_hz”, “s11_real”"):
+        read(tmp_path, touchstone_text(FREQUENCY, TWO_PORT))
 
 
 def test_a_sweep_is_no_record_of_a_withstand(tmp_path):

@@ -1,0 +1,122 @@
+"""How long ten million rows of CSV take, from bytes to verdict, against polars reading that file alone."""
+
+from __future__ import annotations
+
+import json
+import resource
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from records.evaluation.evaluating import evaluate
+from records.evaluation.synthesis import Hold, voltage_profile
+from records.evaluation.thinning import thin
+from records.readers.isolation import read_in_child
+from records.readers.kept import write_arrays
+from records.readers.reading import read_record
+from records.readers.wanted import WANTED_BY_KIND
+
+pytestmark = pytest.mark.bench
+
+ROWS = 10_000_000
+ROUNDS = 3
+MOST_RATIO = 3.0
+"""Of processor times, so that a busy machine does not count; the ratio of elapsed times is printed beside it."""
+
+MOST_MEMORY_PER_BYTE, MOST_MEMORY_BESIDE = 2.5, 250e6
+STEP = {
+    "kind": "partial_discharge",
+    "stages": [
+        {"name": "prestress", "voltage_kv": 30, "hold_s": 60, "tolerance_pct": 3},
+        {"name": "measurement", "voltage_kv": 18.71, "hold_s": 120, "tolerance_pct": 3},
+    ],
+    "threshold_pc": 10,
+    "criteria": [{"quantity": "apparent_charge_pc", "stage": "measurement", "max": 100}],
+}
+WANTED = WANTED_BY_KIND["partial_discharge"]
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory):
+    """Give a discharge record of ten million rows, about 200 MB."""
+    path = tmp_path_factory.mktemp("bench") / "record.csv"
+    at_s, level_kv = voltage_profile([Hold(30, 62), Hold(18.71, 122)], interval_s=0.1)
+    time_s = np.linspace(0, at_s[-1], ROWS)
+    charge = np.random.default_rng(1).uniform(1, 2, ROWS)
+    columns = {"time_s": time_s.round(6), "voltage_kv": np.interp(time_s, at_s, level_kv).round(3)}
+    pl.DataFrame(columns | {"charge_pc": charge.round(2)}).write_csv(path)
+    return path
+
+
+def floor(path: Path) -> None:
+    """Read the numbers and do nothing with them."""
+    schema = dict.fromkeys(("time_s", "voltage_kv", "charge_pc"), pl.Float64)
+    assert pl.read_csv(path, schema=schema).height == ROWS
+
+
+def whole_way(path: Path, read=read_record) -> str:
+    """Hash, read, check, evaluate, store as Parquet, thin."""
+    recording = read(path, wanted=WANTED)
+    with ThreadPoolExecutor(max_workers=1) as aside:
+        arrays = {"time_s": recording.time_s, **recording.channels}
+        kept = aside.submit(write_arrays, path.with_suffix(".parquet"), arrays)
+        verdict = evaluate(STEP, [recording]).verdict
+        kept.result()
+    for values in recording.channels.values():
+        thin(recording.time_s, values, 4000)
+    assert recording.rows == ROWS
+    return verdict
+
+
+def measured(work) -> tuple[float, float]:
+    """Give the elapsed time and the processor time of a piece of work, its children's included [s]."""
+    before, begun = _processor_s(), time.perf_counter()
+    work()
+    return time.perf_counter() - begun, _processor_s() - before
+
+
+def _processor_s() -> float:
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def most_memory() -> int:
+    """Give the greatest memory of this process since it was started [bytes]; usage counts would hold its parent's."""
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return 1024 * int(status.partition("VmHWM:")[2].split()[0])
+
+
+def test_ten_million_rows(record):
+    assert whole_way(record) == "conforms"
+    rounds = [(measured(lambda: floor(record)), measured(lambda: whole_way(record))) for _ in range(ROUNDS)]
+    child = measured(lambda: whole_way(record, read_in_child))
+    floors, ways = zip(*rounds, strict=True)
+    elapsed, processor = (min(way[i] for way in ways) / min(one[i] for one in floors) for i in (0, 1))
+    print(
+        f"\n{ROWS} rows, {record.stat().st_size / 1e6:.0f} MB: {min(way[0] for way in ways):.2f} s; "
+        f"{processor:.1f} × the processor time and {elapsed:.1f} × the elapsed time of polars reading it alone "
+        f"({min(one[0] for one in floors):.2f} s); by way of the child process {child[0]:.2f} s"
+    )
+    assert processor <= MOST_RATIO
+
+
+def test_memory(record):
+    """In a process of its own, because memory that was used once is not given back."""
+    program = (
+        "import json, sys\nfrom pathlib import Path\nfrom tests.bench.test_read_csv import most_memory, whole_way\n"
+        "idle = most_memory()\nwhole_way(Path(sys.argv[1]))\nprint(json.dumps([idle, most_memory()]))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program, str(record)], capture_output=True, text=True, check=True, cwd=Path.cwd()
+    )
+    idle, most = json.loads(done.stdout)
+    size = record.stat().st_size
+    allowed = MOST_MEMORY_PER_BYTE * size + MOST_MEMORY_BESIDE
+    print(f"\nmemory: {most / 1e6:.0f} MB at most, {idle / 1e6:.0f} MB of it before; allowed {allowed / 1e6:.0f} MB")
+    assert most <= allowed
