@@ -29,8 +29,7 @@ def listed(room: Room, effect: str) -> list[int]:
     return sorted(found)
 
 
-def test_exactly_the_runs_named_by_hand_flip(enter, site: Site):
-    site.found_drift()
+def test_exactly_the_runs_named_by_hand_flip(enter, drifted_site: Site):
     quality = enter("quality")
     page = quality.go("/instruments/?text=HVD-9")
     quality.press("HVD-9")
