@@ -239,7 +239,7 @@ def test_labels_carry_a_code_that_leads_to_the_instrument(as_quality_manager, qu
     made = instrument(quality_manager)
     calibrated(made, quality_manager, due_in_days=30)
     shown = as_quality_manager.get(reverse("equipment:labels")).content.decode()
-    assert "Calibrated until 2026-12-25" in shown
+    assert 'Calibrated until <span class="label-day">2026-12-25</span>' in shown
     assert shown.count('class="label-code"') == 1
     import segno
 
