@@ -11,7 +11,6 @@ import polars as pl
 
 from records.readers.recording import Samples
 
-
 _EARLIER = ".npy"  # how an earlier version kept them: rows in the order of the names
 
 
