@@ -5,9 +5,13 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
+from django.utils import timezone
+
 from equipment.models import Instrument, MeasuringSystem
-from equipment.services.calibrations import enter_calibration
+from equipment.services.calibrations import Point, enter_calibration
 from equipment.services.instruments import change_state, enter_instrument
+from equipment.services.keeping import enter_range
+from equipment.services.standards import enter_standard, record_reading
 from equipment.services.systems import assign_system
 from labsite.people.access import ServerShell
 from labsite.people.models import Organisation, User
@@ -97,7 +101,53 @@ def found_instruments(people: dict[str, User], today: date) -> None:
             interval_months=device.interval,
             by=people["quality"],
         )
+    _enter_ranges(people["quality"])
     _assign_systems(people["quality"], today)
+
+
+def _enter_ranges(by: Any) -> None:
+    for identifier, course in instruments.COURSES.items():
+        instrument = Instrument.objects.get(identifier=identifier)
+        enter_range(
+            instrument=instrument,
+            quantity=instrument.quantity,
+            unit=course.unit,
+            low=course.nominals[0],
+            high=course.nominals[-1],
+            accuracy_pct=course.accuracy_pct,
+            by=by,
+        )
+
+
+def _points(identifier: str, done: date, today: date) -> list[Point]:
+    """Return what a calibration found: the error of the instrument's course on that day."""
+    course = instruments.COURSES.get(identifier)
+    if course is None:
+        return []
+    years = _STORY_MONTHS / 12 - (today - done).days / 365.25
+    error = (course.error_pct + course.drift_pct_per_year * years) / 100
+    return [
+        Point("as_found", course.unit, value, round(value * (1 + error), 6), value * course.uncertainty_pct / 100)
+        for value in course.nominals
+    ]
+
+
+def check_daily(by: Any) -> None:
+    """Enter a check standard and what it read on the last days, at the end of the story."""
+    name, identifier, unit, reference, reference_uncertainty, reading_uncertainty = instruments.CHECK
+    standard = enter_standard(
+        name=name,
+        instrument=Instrument.objects.get(identifier=identifier),
+        unit=unit,
+        reference=reference,
+        reference_uncertainty=reference_uncertainty,
+        reading_uncertainty=reading_uncertainty,
+        by=by,
+    )
+    last = len(instruments.CHECK_READINGS)
+    for place, value in enumerate(instruments.CHECK_READINGS):
+        at = timezone.now() - timedelta(days=last - place)
+        record_reading(standard=standard, value=value, at=at, by=by)
 
 
 def calibrations_to_come(today: date) -> list[tuple[date, instruments.Device]]:
@@ -111,8 +161,8 @@ def calibrations_to_come(today: date) -> list[tuple[date, instruments.Device]]:
     return sorted(planned, key=lambda item: item[0])
 
 
-def calibrate(done: date, device: instruments.Device, by: Any) -> None:
-    """Enter one calibration."""
+def calibrate(done: date, device: instruments.Device, by: Any, today: date | None = None) -> None:
+    """Enter one calibration; its points follow the instrument's course until `today`, where there is one."""
     instrument = Instrument.objects.get(identifier=device.identifier)
     enter_calibration(
         instrument=instrument,
@@ -121,6 +171,7 @@ def calibrate(done: date, device: instruments.Device, by: Any) -> None:
         calibrated_on=done,
         due_on=done + timedelta(days=round(30.44 * device.interval)),
         relative_uncertainty_pct=device.uncertainty,
+        points=_points(device.identifier, done, today or timezone.localdate()),
         by=by,
     )
 

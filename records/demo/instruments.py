@@ -45,6 +45,32 @@ DEVICES = (
     Device("I-91", "Impulse recorder", "impulse", "1.6 kV inputs", 1.0, 8),
     Device("I-92", "Impulse divider 200 kV", "impulse", "10 to 200 kV", 1.5, 8),
 )
+
+
+@dataclass(frozen=True)
+class Course:
+    """How an instrument's error runs: where it is calibrated, what is required of it, and its drift."""
+
+    unit: str
+    nominals: tuple[float, ...]
+    accuracy_pct: float
+    error_pct: float
+    drift_pct_per_year: float
+    uncertainty_pct: float
+
+
+COURSES = {
+    "V-11": Course("V", (10.0, 50.0, 100.0), 1.0, 0.05, 0.12, 0.2),
+    "V-12": Course("V", (10.0, 50.0, 100.0), 1.0, -0.10, -0.08, 0.2),
+    "V-13": Course("V", (10.0, 50.0, 100.0), 1.0, 0.10, 0.03, 0.2),
+    "D-100": Course("kV", (10.0, 50.0, 100.0), 2.0, 0.20, 0.05, 0.5),
+    "Q-21": Course("pC", (10.0, 100.0, 1000.0), 10.0, 1.0, 0.8, 3.0),
+    "K-31": Course("pC", (5.0, 50.0, 500.0), 5.0, -0.5, -0.3, 2.0),
+}
+# The daily check of a voltmeter against a reference voltage: name, instrument, unit, reference, its expanded
+# uncertainty, that of one reading, and what was read on the last days (invented).
+CHECK = ("Voltmeter of bay 1 at 50 V", "V-11", "V", 50.0, 0.05, 0.15)
+CHECK_READINGS = (50.12, 50.15, 50.10, 50.14, 50.13, 50.11, 50.16, 50.12, 50.14, 50.13, 50.15, 50.12, 50.14, 50.17)
 QUARANTINED = "Q-23"
 AWAY = "T-54"
 # What a bay's measuring systems are made of: name, quantity, expanded uncertainty in per cent, instruments.

@@ -54,7 +54,7 @@ class Player:
         while self.calibrations and self.calibrations[0][0] < moment.date():
             done, device = self.calibrations.pop(0)
             self.clock.move_to(datetime.combine(done, datetime.min.time(), tzinfo=moment.tzinfo) + timedelta(hours=9))
-            founding.calibrate(done, device, self.people["quality"])
+            founding.calibrate(done, device, self.people["quality"], self.today.date())
         self.clock.move_to(moment)
 
     def _order(self, story: OrderStory) -> Order:

@@ -51,6 +51,7 @@ class Command(BaseCommand):
                 player.play(story)
             player.advance_to(today - timedelta(hours=2))
             founding.take_out_of_service(people["quality"], today.date())
+            founding.check_daily(people["quality"])
 
     def _say(self, words: str) -> None:
         self.stdout.write(words)
