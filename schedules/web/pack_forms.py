@@ -25,7 +25,7 @@ class PackForm(RefusableForm):
         label="Text",
         strip=False,
         help_text=CONTENT_HELP,
-        widget=forms.Textarea(attrs={"rows": 28, "spellcheck": "false"}),
+        widget=forms.Textarea(attrs={"class": "code", "spellcheck": "false"}),
     )
 
     @classmethod
