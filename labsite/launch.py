@@ -6,6 +6,7 @@ import argparse
 import ctypes.util
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -63,10 +64,16 @@ def prepare() -> None:
     call_command("load_demo", skip_checks=True)
 
 
-def wait_until_answering(port: int, seconds: float = 30) -> bool:
-    """Say whether the site answers within the time."""
+def is_taken(port: int) -> bool:
+    """Say whether something listens at the port already."""
+    with socket.socket() as asked:
+        return asked.connect_ex(("127.0.0.1", port)) == 0
+
+
+def wait_until_answering(port: int, seconds: float = 120, site: subprocess.Popen[bytes] | None = None) -> bool:
+    """Say whether the site answers within the time; no longer than its process lives."""
     end = time.monotonic() + seconds
-    while time.monotonic() < end:
+    while time.monotonic() < end and (site is None or site.poll() is None):
         try:
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/health/", timeout=2) as answer:
                 return answer.status == 200
@@ -97,10 +104,13 @@ def run_group(port: int) -> int:
 
     signal.signal(signal.SIGTERM, on_signal)
     signal.signal(signal.SIGINT, on_signal)
+    if is_taken(port):
+        say(f"Port {port} is taken. Choose another: make demo PORT={port + 1}")
+        return 1
     children = {name: subprocess.Popen(line) for name, line in commands(port).items()}
     try:
-        if not wait_until_answering(port):
-            say(f"The site does not answer on port {port}. Is the port taken? Choose another: make demo PORT=8001")
+        if not wait_until_answering(port, site=children["site"]):
+            say(f"The site did not come up on port {port}; what it said stands above. What was entered is kept.")
             return 1
         _greet(port)
         while not asked["stop"]:

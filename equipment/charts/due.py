@@ -28,7 +28,7 @@ def due_bar(performed_on: date | None, due_on: date | None, on: date) -> DueBar:
     return DueBar(first + BACK_DAYS, last - first)
 
 
-LEFT, STEP, TOP = 190, 26, 30
+LEFT, STEP, TOP = 120, 26, 30
 
 
 @dataclass(frozen=True)

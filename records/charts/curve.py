@@ -13,7 +13,7 @@ from records.charts.vector import PRINT, svg_line, svg_rect, svg_sheet, svg_text
 
 # Lines differ by their dash as well as by their colour; the first is the one that counts.
 _STYLES = (("token:accent", "solid", ""), ("token:ink-2", "dash", "6 4"), ("token:ink-3", "dot", "2 3"))
-_MARGIN = 0.04  # of the span, so that no reading lies on the frame
+_MARGIN = 0.07  # of the span, so that no reading lies on the frame
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def curve_figure(curve: FittedCurve) -> dict[str, Any]:
             "xaxis": {"title": {"text": curve.titles[0]}, "type": kind, "range": _range(curve, "x")},
             "yaxis": {"title": {"text": curve.titles[1]}, "type": kind, "range": _range(curve, "y")},
             "shapes": [_region(low, high) for low, high in curve.forbidden()],
-            "annotations": [_note(curve, place) for place in range(len(curve.points))],
+            "annotations": [*(_note(curve, place) for place in range(len(curve.points))), *_limit_notes(curve)],
             "showlegend": True,
             "legend": {"orientation": "h", "y": -0.25},
             "margin": {"l": 72, "r": 12, "t": 12, "b": 110},
@@ -159,6 +159,15 @@ def _note(curve: FittedCurve, place: int) -> dict[str, Any]:
         "xshift": 8 if place == 0 else -8,
         "font": {"color": "token:accent", "size": 12},
     }
+
+
+def _limit_notes(curve: FittedCurve) -> list[dict[str, Any]]:
+    """Return the words of the limit at the edge of what does not conform, where that is shown."""
+    edges = [value for value in (curve.limit or {}).values() if isinstance(value, float)]
+    if curve.limit is None or not curve.forbidden():
+        return []
+    place = {"x": 1, "y": edges[0], "xref": "paper", "yref": "y", "xanchor": "right", "yanchor": "top"}
+    return [{"text": curve.limit["words"], **place, "showarrow": False, "font": {"color": "token:bad", "size": 12}}]
 
 
 def _is_below(curve: FittedCurve, place: int) -> bool:

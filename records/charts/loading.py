@@ -117,4 +117,5 @@ def words_of(evaluation: Evaluation) -> str:
     ]
     shown = "; ".join([*held, *events]) or "no stage of the plan was found in it"
     duration = evaluation.record.summary.get("duration_s") or 0
-    return f"Voltage and charge over {duration:.4g} s: {shown}."
+    has_charge = "charge_pc" in evaluation.record.summary.get("channels", ())
+    return f"{'Voltage and charge' if has_charge else 'Voltage'} over {duration:.4g} s: {shown}."

@@ -58,8 +58,8 @@ def overlay_figure(layers: Sequence[Layer], *, window: tuple[float, float] | Non
         shown["data"] = [trace for trace in shown["data"] if trace["yaxis"] == "y"]
     layout["xaxis"]["title"] = {"text": "Time from reaching the first stage (s)"}
     layout["showlegend"] = True
-    layout["legend"] = {"orientation": "h", "y": -0.2}
-    layout["margin"] = {"l": 64, "r": 12, "t": 12, "b": 96}
+    layout["legend"] = {"orientation": "h", "y": -0.34}  # below the axis' title, on a telephone too
+    layout["margin"] = {"l": 64, "r": 12, "t": 12, "b": 130}
     return shown
 
 

@@ -179,8 +179,8 @@ def _layout(pattern: Pattern) -> dict[str, Any]:
         },
         "shapes": shapes,
         "showlegend": True,
-        "legend": {"title": {"text": "Pulses in a cell"}, "orientation": "h", "y": -0.25},
-        "margin": {"l": 64, "r": 12, "t": 12, "b": 110},
+        "legend": {"title": {"text": "Pulses in a cell"}, "orientation": "h", "y": -0.34},
+        "margin": {"l": 64, "r": 12, "t": 12, "b": 130},
         "dragmode": False,
         "hovermode": False,
     }

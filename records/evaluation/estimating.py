@@ -100,7 +100,7 @@ def estimate(model: str, inputs: Sequence[Input]) -> Estimate:
         statement.value,
         statement.standard_uncertainty,
         math.inf if freedom is None else freedom,
-        round(statement.coverage_factor, 12),
+        round(statement.coverage_factor, 2),  # as it is stated; U is reckoned with it
     )
 
 

@@ -117,7 +117,7 @@ def _curve(
 
 
 def _from_start(step: Step, recording: Recording, setup: Setup) -> tuple[Samples, Samples]:
-    after_s = recording.time_s - (condition("voltage_applied_s", step, setup) or 0.0)
+    after_s = recording.time_s - (condition("voltage_applied_s", step, setup, recording) or 0.0)
     kept = after_s > 0
     return after_s[kept], recording.channels["insulation_resistance_mohm"][kept]
 

@@ -113,10 +113,39 @@ def not_valid(words: str) -> Measured:
     return Measured(None, words=words, settled="not_valid")
 
 
-def condition(name: str, step: Step, setup: Setup) -> float | None:
-    """Return a condition of the test [unit in its name]: what the set-up states, else the step, else None."""
+def condition(name: str, step: Step, setup: Setup, recording: Recording | None = None) -> float | None:
+    """Return a condition of the test [unit in its name]: what the set-up states, else the record's head, else the step.
+
+    Parameters
+    ----------
+    name : str
+        As ``shutdown_s``.
+    step, setup : Step, Setup
+        What was planned, and what was noted.
+    recording : Recording, optional
+        Whose lines before the heads may state it under the same name, as ``shutdown_s: 12.5``.
+
+    Returns
+    -------
+    float or None
+        None where nobody states it.
+    """
     stated = setup.conditions.get(name)
+    if stated is None and recording is not None:
+        stated = headed(name, recording)
     return step.number(name) if stated is None else stated
+
+
+def headed(name: str, recording: Recording) -> float | None:
+    """Return what the lines before a record's heads state under a name, if it is a finite number; else None."""
+    for key, text in recording.metadata.items():
+        if key.strip().casefold() == name:
+            try:
+                value = float(text)
+            except ValueError:
+                return None
+            return value if math.isfinite(value) else None
+    return None
 
 
 def temperature_of(recording: Recording, step: Step, setup: Setup) -> Input | None:
@@ -127,7 +156,7 @@ def temperature_of(recording: Recording, step: Step, setup: Setup) -> Input | No
     recording : Recording
         Whose channel ``temperature_c`` counts first.
     step, setup : Step, Setup
-        Their ``temperature_c`` counts where there is no channel, the set-up's first.
+        Their ``temperature_c`` counts where the record has neither channel nor head for it, the set-up's first.
 
     Returns
     -------
@@ -138,7 +167,8 @@ def temperature_of(recording: Recording, step: Step, setup: Setup) -> Input | No
     channel = recording.channel("temperature_c")
     if channel is not None and len(channel):
         return read("t", channel, setup, "temperature") if np.isfinite(channel).all() else None
-    stated = condition("temperature_c", step, setup)
+    own = headed("temperature_c", recording)
+    stated = condition("temperature_c", step, setup) if own is None else own
     if stated is None:
         return None
     return mean_of("t", np.array([stated]), instrument_parts(setup, stated, "temperature"))

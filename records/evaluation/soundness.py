@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from records.evaluation.kinds import Kind
+from records.readers.plausibility import steps_of
 from records.readers.recording import Recording, Samples
 
 _AXIS_WORDS = {"time_s": "Time", "frequency_hz": "Frequency"}
@@ -64,11 +65,12 @@ def _missing(arrays: dict[str, Samples], kind: Kind) -> str:
 
 
 def _unsound_axis(axis: Samples, kind: Kind) -> str:
-    word, steps = _AXIS_WORDS[kind.axis], np.diff(axis)
-    if (steps < 0).any():
-        return f"{word} goes backwards at sample {int(np.argmax(steps < 0)) + 2}."
-    if len(steps) and not (steps > 0).any():
+    word, steps = _AXIS_WORDS[kind.axis], steps_of(axis)
+    if steps.falls_at:
+        return f"{word} goes backwards at sample {steps.falls_at + 1}."
+    if len(axis) > 1 and steps.longest_s <= 0:
         return f"All samples carry the same {word.lower()}."
-    if kind.is_axis_strict and (steps == 0).any():
-        return f"Sample {int(np.argmax(steps == 0)) + 2} carries the same {word.lower()} as the one before it."
+    if kind.is_axis_strict and steps.equal:
+        same = int(np.argmax(np.diff(axis) == 0)) + 2
+        return f"Sample {same} carries the same {word.lower()} as the one before it."
     return ""

@@ -26,6 +26,7 @@ from records.evaluation.readings import (
     condition,
     examined,
     gap_in_words,
+    headed,
     instrument_parts,
     not_valid,
     of_estimate,
@@ -56,8 +57,8 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
     Parameters
     ----------
     step, setup : Step, Setup
-        One of them states ``shutdown_s``, on the time axis of the record; ``settling_s`` of the step leaves out what
-        was read while the measuring current was still settling.
+        One of them, or a line before the record's heads, states ``shutdown_s`` on its time axis; ``settling_s`` of the
+        step leaves out what was read while the measuring current was still settling.
     recording : Recording
         Sound, with ``resistance_ohm``.
 
@@ -72,9 +73,11 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
         The instant of shutdown is not stated, or the readings after it do not tell the hot resistance; the message
         says why.
     """
-    shutdown = condition("shutdown_s", step, setup)
+    shutdown = condition("shutdown_s", step, setup, recording)
     if shutdown is None:
-        raise CoolingNotTold("Neither set-up nor step states shutdown_s, the instant at which the current was cut off.")
+        raise CoolingNotTold(
+            "Neither set-up, record nor step states shutdown_s, the instant at which the current was cut off."
+        )
     after = recording.time_s - shutdown
     kept = after >= (step.number("settling_s") or 0.0)
     after, resistance = after[kept], recording.channels["resistance_ohm"][kept]
@@ -136,7 +139,7 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     try:
         found = cooling_of(step, recording, setup)
     except CoolingNotTold as fault:
-        if condition("shutdown_s", step, setup) is None:
+        if condition("shutdown_s", step, setup, recording) is None:
             return examined(step, {"temperature_rise_k": Measured(None, words=str(fault))}, remarks=[str(fault)])
         return examined(step, dict.fromkeys((*names, "hot_spot_rise_k"), not_valid(str(fault))))
     hot = _hot(found, setup)
@@ -203,14 +206,15 @@ def _hot(found: CoolingRecord, setup: Setup) -> Input:
 
 def _ambient(step: Step, recording: Recording, setup: Setup) -> Input | None:
     """Return the temperature of the surroundings at shutdown as the input ``a`` [°C]."""
-    stated, channel = condition("ambient_c", step, setup), recording.channel("ambient_c")
+    own, channel = headed("ambient_c", recording), recording.channel("ambient_c")
+    stated = condition("ambient_c", step, setup) if own is None else own
     if channel is None and stated is None:
         channel = recording.channel("temperature_c")
     if channel is None:
         return None if stated is None else _stated("a", stated, setup)
     if len(channel) != recording.rows or not np.isfinite(channel).all():
         return None
-    at = fit_line(recording.time_s, channel).at(condition("shutdown_s", step, setup) or 0.0)
+    at = fit_line(recording.time_s, channel).at(condition("shutdown_s", step, setup, recording) or 0.0)
     parts = [(at.standard_uncertainty, float(len(channel) - 2)), resolution_part(channel)]
     return combined("a", at.value, [*parts, *instrument_parts(setup, at.value, "temperature")])
 

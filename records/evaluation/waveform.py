@@ -14,6 +14,7 @@ from records.readers.recording import Samples
 LEAST_SAMPLES_A_PERIOD = 20
 LOWEST_HZ = 10.0
 _SIGN_SHARE = 0.2
+_CLOSEST_S = 1e-12
 _GAP_INTERVALS = 3.0
 _CREST_DEG = 12.0
 _HIGHEST_HARMONIC, _HARMONIC_PERIODS, _HARMONIC_PLACES = 40, 10, 3
@@ -89,7 +90,10 @@ def changes_sign(voltage_kv: Samples) -> bool:
     bool
         True where the least value lies below −20 % of the greatest magnitude; an offset of a trend's zero does not.
     """
-    return bool(len(voltage_kv)) and float(voltage_kv.min()) < -_SIGN_SHARE * float(np.abs(voltage_kv).max())
+    if not len(voltage_kv):
+        return False
+    least, greatest = float(voltage_kv.min()), float(voltage_kv.max())
+    return least < -_SIGN_SHARE * max(greatest, -least)
 
 
 def _segments(time_s: Samples) -> tuple[float, list[tuple[int, int]]]:
@@ -101,6 +105,8 @@ def _segments(time_s: Samples) -> tuple[float, list[tuple[int, int]]]:
     usual = float(np.median(positive))
     # Times written with too few digits repeat; then the mean tells the interval, else the median, which gaps spare.
     interval = usual if len(positive) > 0.9 * len(steps) else float(steps.sum()) / len(steps)
+    if not interval > _CLOSEST_S:
+        raise NotAWave(f"The samples lie {interval:.3g} s apart, closer than any instrument takes them.")
     cuts = np.flatnonzero(steps > _GAP_INTERVALS * interval) + 1
     edges = [0, *(int(cut) for cut in cuts), len(time_s)]
     return interval, list(pairwise(edges))
@@ -165,7 +171,7 @@ def _strong_part(voltage: Samples, segments: list[tuple[int, int]], interval: fl
     start, stop = max(
         segments, key=lambda pair: float(np.abs(voltage[pair[0] : pair[1]]).max()) if pair[1] - pair[0] > 60 else 0.0
     )
-    first, last = _loudest(voltage, start, stop, max(200, int(1.0 / interval)))
+    first, last = _loudest(voltage, start, stop, max(200, int(min(1.0 / interval, len(voltage)))))
     return voltage[first:last]
 
 

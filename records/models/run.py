@@ -36,6 +36,8 @@ class RunQuerySet(models.QuerySet["Run"]):
             .select_related("second_person", "repeats")
             .prefetch_related(
                 "instruments__instrument__calibrations",
+                "instruments__instrument__state_changes",
+                "instruments__instrument__ranges",
                 "instruments__calibration",
                 "instruments__system",
                 "instruments__budget",

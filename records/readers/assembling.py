@@ -71,7 +71,8 @@ def require(order: Order, layout: Layout, resolution: Resolution, shown: Preview
         return
     names = " and the ".join(WORDS.get(channel, channel) for channel in missing)
     heads = named(layout.heads)
-    doubts = "".join(f" {doubt}" for doubt in resolution.doubts[:5])
+    about = [doubt for doubt in resolution.doubts if any(channel in doubt for channel in missing)]
+    doubts = "".join(f" {doubt}" for doubt in (about or resolution.doubts)[:5])
     if resolution.unresolved:
         raise MappingNeeded(
             f"The heads do not tell which column is the {names}: the file has {heads}.{doubts} Map the columns.",

@@ -11,6 +11,8 @@ import polars as pl
 
 from records.readers.recording import Samples
 
+_EARLIER = ".npy"  # how an earlier version kept them: rows in the order of the names
+
 
 def write_arrays(place: str | Path | IO[bytes], arrays: Mapping[str, Samples]) -> None:
     """Write the arrays of a recording, one column for each.
@@ -45,6 +47,8 @@ def read_arrays(place: str | Path, names: Sequence[str]) -> dict[str, Samples]:
     dict of str to ndarray (n,)
         Samples by name.
     """
+    if str(place).endswith(_EARLIER):
+        return dict(zip(names, np.load(place, allow_pickle=False, mmap_mode="r"), strict=True))
     held = pl.read_parquet_schema(place)
     frame = pl.read_parquet(place, columns=[name for name in names if name in held], glob=False)
     return {name: frame.get_column(name).to_numpy() if name in held else np.empty(0) for name in names}

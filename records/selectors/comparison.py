@@ -29,6 +29,8 @@ _COMPARED = (
     "temperature_rise_k",
 )
 _MOST_CHOICES = 50
+# Kinds whose record is a voltage over time, which can be drawn on one time axis; of others the findings are compared.
+OVER_TIME = frozenset({"power_frequency_withstand", "partial_discharge"})
 Key = tuple[str, str, float | None, float | None]
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from labsite.ledger.canonical import canonical_bytes, plain
 from records.models import Evaluation, Run, SetupCheck, StageMark
-from records.models.procedure import stages_of
+from records.models.procedure import procedure_of
 from records.selectors.earlier import lent_by_earlier
 
 # What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
@@ -51,13 +51,13 @@ def setup_document(run: Run) -> dict[str, Any]:
     calibration = checks.get(SetupCheck.Kind.CHARGE_CALIBRATION)
     if calibration is not None:
         setup["charge_calibration"] = {"injected_pc": calibration["injected_pc"], "reading": calibration["reading"]}
+    marked = {mark.stage: mark.outcome for mark in run.marks.all()}
+    stages = procedure_of(run.step.document).get("stages") or ()
+    if stages and all(marked.get(stage["name"]) == StageMark.Outcome.HELD for stage in stages):
+        setup["tripped"] = False
     temperature = _TEMPERATURE_OF.get(run.step.kind)
     if temperature is not None and run.temperature_c is not None:
         setup[temperature] = run.temperature_c
-    marked = {mark.stage: mark.outcome for mark in run.marks.all()}
-    stages = [stage.name for stage in stages_of(run.step.document)]
-    if stages and all(marked.get(name) == StageMark.Outcome.HELD for name in stages):
-        setup["tripped"] = False
     return setup | lent_by_earlier(run)
 
 

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils import timezone
+
+from equipment.models import Instrument
+from equipment.selectors import Measured, instrument_status
 from records.models import Run, RunInstrument, SetupCheck
-from records.models.procedure import charge_limit_pc
+from records.models.procedure import charge_limit_pc, stages_of
 
 Kind: Any = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
@@ -56,16 +60,32 @@ def _instruments(run: Run) -> list[str]:
     wanted = {main: f"No instrument that measures the {main} is listed."}
     if run.step.kind == DISCHARGE:
         wanted["charge"] = "No instrument that measures the charge is listed."
-    return [words for quantity, words in wanted.items() if quantity not in measured] + [
-        _overdue(use) for use in uses if not use.is_valid and use.overridden_by_id is None
-    ]
+    lacks = [words for quantity, words in wanted.items() if quantity not in measured]
+    return lacks + [words for use in uses if use.overridden_by_id is None and (words := _not_fit(run, use))]
 
 
-def _overdue(use: RunInstrument) -> str:
+def _not_fit(run: Run, use: RunInstrument) -> str:
+    """Return why an instrument may not be used now, also where that has changed since it was listed; else nothing."""
+    now = instrument_status(
+        use.instrument, timezone.localdate(), measured=what_it_measures(run, use.instrument), listed=use.calibration
+    )
+    if use.is_valid and now.is_valid:
+        return ""
     return (
-        f"{use.instrument.identifier} is not in calibration today: {use.status_reason} "
+        f"{use.instrument.identifier} is not in calibration today: {use.status_reason if now.is_valid else now.reason} "
         "Use another, or ask the quality manager to override with a reason."
     )
+
+
+def what_it_measures(run: Run, instrument: Instrument) -> Measured | None:
+    """Return the greatest value that the plan lets an instrument measure in a run, or None where it names none."""
+    if instrument.quantity == "voltage":
+        voltage = max((stage.voltage_kv for stage in stages_of(run.step.document)), default=None)
+        return Measured("voltage", voltage, "kV") if voltage is not None else None
+    if instrument.quantity == "charge":
+        charge = charge_limit_pc(run.step.document)
+        return Measured("charge", charge, "pC") if charge is not None else None
+    return None
 
 
 def _witness(run: Run) -> list[str]:

@@ -18,6 +18,9 @@ from records.selectors.matters import Matter
 _LIKELY = 0.95  # below this probability of conformity a conforming value is near its limit; common practice, no source
 
 
+_USUAL = 0.005  # a coverage factor nearer to 2 is stated as 2
+
+
 @dataclass(frozen=True)
 class FindingRow:
     """One finding as a table shows it."""
@@ -48,6 +51,12 @@ class FindingRow:
     def uncertainty(self) -> str:
         """Return the expanded uncertainty with its unit, to two digits."""
         return _with_unit(self._figure.uncertainty, self._figure.unit)
+
+    @property
+    def factor(self) -> str:
+        """Return the coverage factor where it is not 2, as few readings ask it; else nothing."""
+        k = self.finding.coverage_factor
+        return f"{k:.2f}" if k is not None and self.finding.expanded_uncertainty and abs(k - 2) >= _USUAL else ""
 
     @property
     def result(self) -> str:

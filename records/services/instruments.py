@@ -12,6 +12,7 @@ from equipment.selectors import instrument_status
 from labsite.ledger.services import record_entry, writing
 from labsite.people.roles import Role
 from records.models import Run, RunInstrument
+from records.selectors.gates import what_it_measures
 from records.services import lifecycle
 from records.services.refusals import Refused
 
@@ -59,12 +60,16 @@ def override_calibration(*, run_instrument: RunInstrument, reason: str, by: Any)
         held = lifecycle.locked(run_instrument.run)
         lifecycle.require(held, "prepare")
         use = RunInstrument.objects.select_related("instrument").get(pk=run_instrument.pk)
-        if use.is_valid:
+        now = instrument_status(use.instrument, timezone.localdate(), listed=use.calibration)
+        if use.is_valid and now.is_valid:
             raise Refused(f"{use.instrument} is in calibration today; there is nothing to override.")
+        if not now.is_valid:
+            use.is_valid, use.status_reason = False, now.reason[:300]
         if use.overridden_by_id is not None:
             raise Refused(f"{use.instrument} was already overridden in this run.")
         use.overridden_by, use.overridden_at, use.override_reason = by, timezone.now(), words
-        use.save(update_fields=["overridden_by", "overridden_at", "override_reason"])
+        kept = ["is_valid", "status_reason", "overridden_by", "overridden_at", "override_reason"]
+        use.save(update_fields=kept)
         told = {"instrument": [None, str(use.instrument)], "status": [None, use.status_reason]}
         record_entry(action="run.override_calibration", subject=held, changes=told, reason=words, by=by)
         return use
@@ -83,7 +88,7 @@ def _list(run: Run, instrument: Instrument, system: MeasuringSystem | None, by: 
     if system is not None and not system.components.filter(instrument=instrument).exists():
         raise Refused(f"{instrument} is no part of the measuring system {system.name}.")
     today = timezone.localdate()
-    status = instrument_status(instrument, today)
+    status = instrument_status(instrument, today, measured=what_it_measures(run, instrument), system=system)
     calibration = _calibration(instrument, today)
     use = RunInstrument.objects.create(
         run=run,

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from records.charts import overlay_figure, pattern_figure, pattern_of
-from records.selectors.comparison import comparable_runs, layers_of, side_by_side
+from records.selectors.comparison import OVER_TIME, comparable_runs, layers_of, side_by_side
 from records.selectors.digests import current_evaluation
 from records.web import forms
 from records.web.access import laboratory_only
@@ -31,6 +31,7 @@ def compare(request: HttpRequest, pk: int) -> HttpResponse:
         "form": form,
         "others": others,
         "table": side_by_side(run, others),
+        "is_drawn": run.step.kind in OVER_TIME,
         "address": _address(pk, [other.pk for other in others]),
     }
     return render(request, "records/compare.html", context, status=422 if form.errors else 200)

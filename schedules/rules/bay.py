@@ -21,6 +21,9 @@ __all__ = [
     "shortcomings",
 ]
 
+_POWER_FREQUENCIES_HZ = (45.0, 65.0)
+_SAME_FREQUENCY = 0.02
+
 
 @dataclass(frozen=True, slots=True)
 class Bay:
@@ -31,6 +34,8 @@ class Bay:
     source_kv, source_kva, generator_kv, generator_kj, discharge_pc : float or None
         Highest voltage and power of the power-frequency source [kV, kVA], charging voltage summed over the stages and
         stored energy of the impulse generator [kV, kJ], and residual discharge level of the circuit [pC].
+    frequency_hz : float or None
+        Of the power-frequency source [Hz].
     """
 
     source_kv: float | None = None
@@ -38,6 +43,7 @@ class Bay:
     generator_kv: float | None = None
     generator_kj: float | None = None
     discharge_pc: float | None = None
+    frequency_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,7 +273,8 @@ def shortcomings(bay: Bay, demand: Demand) -> tuple[str, ...]:
 
     References
     ----------
-    Background noise at most half the permissible charge: IEC 60270, from memory.
+    Background noise at most half the permissible charge: IEC 60270, from memory. Test voltages of 45 to 65 Hz stand for
+    each other: IEC 60060-1:2010 clause 6, from memory.
 
     Examples
     --------
@@ -280,6 +287,7 @@ def shortcomings(bay: Bay, demand: Demand) -> tuple[str, ...]:
         if demand.capacitance_nf is not None and demand.frequency_hz is not None:
             power = charging_power_kva(demand.voltage_kv, demand.capacitance_nf, demand.frequency_hz)
             found += _short("source", "gives", bay.source_kva, power, "kVA")
+        found += _off_frequency(bay.frequency_hz, demand.frequency_hz)
     if demand.impulse_kv is not None:
         found += _short("impulse generator", "charges to", bay.generator_kv, demand.impulse_kv, "kV")
         if demand.capacitance_nf is not None:
@@ -294,6 +302,16 @@ def _short(what: str, verb: str, has: float | None, needs: float, unit: str) -> 
     if has is None:
         return [f"What the {what} {verb} in {unit} is not known; the step needs {needs:.4g} {unit}."]
     return [f"The {what} {verb} {has:.4g} {unit}; the step needs {needs:.4g} {unit}."] if has < needs else []
+
+
+def _off_frequency(has_hz: float | None, needs_hz: float | None) -> Sequence[str]:
+    """Return a sentence where a source is asked for another frequency; power frequencies stand for each other."""
+    if has_hz is None or needs_hz is None or abs(has_hz - needs_hz) <= _SAME_FREQUENCY * needs_hz:
+        return []
+    least, most = _POWER_FREQUENCIES_HZ
+    if least <= has_hz <= most and least <= needs_hz <= most:
+        return []
+    return [f"The source runs at {has_hz:g} Hz; the step needs {needs_hz:g} Hz."]
 
 
 def _noise(has_pc: float | None, limit_pc: float) -> Sequence[str]:

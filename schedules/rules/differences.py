@@ -67,9 +67,8 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> Differen
 
 
 def _ratings(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:
-    for name in sorted({*before, *after}, key=list(FIELDS_BY_NAME).index):
+    for name, field in FIELDS_BY_NAME.items():
         if before.get(name) != after.get(name):
-            field = FIELDS_BY_NAME[name]
             yield f"{field.label}: {_told(before.get(name), field.unit)}, now {_told(after.get(name), field.unit)}."
 
 

@@ -86,7 +86,7 @@ class Criterion:
         if self.stage:
             shape["stage"] = self.stage
         if self.branch:
-            shape["branch"] = self.branch
+            shape["branch"] = str(self.branch)  # a name, which the evaluation matches by its tuned order
         bounds = (
             ("min", self.minimum),
             ("max", self.maximum),

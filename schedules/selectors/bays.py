@@ -47,7 +47,9 @@ def fitness_of_document(document: dict[str, Any], bays: Sequence[Bay]) -> list[S
 
 def capability_of(bay: Bay) -> rules.Bay:
     """Return a bay as the rules know it."""
-    return rules.Bay(bay.source_kv, bay.source_kva, bay.generator_kv, bay.generator_kj, bay.residual_discharge_pc)
+    return rules.Bay(
+        bay.source_kv, bay.source_kva, bay.generator_kv, bay.generator_kj, bay.residual_discharge_pc, bay.frequency_hz
+    )
 
 
 def _step_fitness(

@@ -79,6 +79,8 @@ def unconfirmed_rows(document: dict[str, Any]) -> Unconfirmed:
         for name, pack in packs.items()
         if any(name == one for one, _ in places)
     )
+    if "workings" not in document:  # made by an earlier release, whose plans do not name the rows
+        words = (*words, "This plan does not name the rows that it rests on; adopt it anew to see which are confirmed.")
     return Unconfirmed(places, words)
 
 

@@ -33,6 +33,13 @@ def site() -> Iterator[Site]:
         yield running
 
 
+@pytest.fixture(scope="session")
+def drifted_site(site: Site) -> Site:
+    """Return the site with the divider that drifted, its forty runs, a check standard and a budget."""
+    site.found_drift()
+    return site
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Return Chromium; it goes with its module, for its event loop would stand in the way of other tests' databases."""

@@ -47,6 +47,10 @@ class Site:
         """Enter the invented people, bays and instruments."""
         self._python("-m", "tests.browser.founding")
 
+    def found_drift(self) -> None:
+        """Enter the divider that drifted, with its forty runs."""
+        self._python("-m", "tests.browser.drifting")
+
     def start(self) -> None:
         """Start the processes and wait until the site answers."""
         for name, line in launch.commands(self.port).items():

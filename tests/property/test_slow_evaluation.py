@@ -205,17 +205,43 @@ ALL_STEPS = {
 }
 
 
+INSTRUMENT = {"name": "a", "relative_uncertainty_pct": 1.0}
+SETUPS = [
+    parse_setup(content)
+    for content in (
+        {},
+        {"instruments": [INSTRUMENT, INSTRUMENT | {"quantity": "temperature", "expanded_uncertainty": 0.5}]},
+        {"leakage_mohm": 1.0, "temperature_c": 20, "test_voltage_kv": 5, "voltage_applied_s": 30},
+        {
+            "leakage_mohm": 1e-12,
+            "temperature_c": -199,
+            "shutdown_s": 1e9,
+            "ambient_c": -99,
+            "cold_resistance_ohm": 1e-12,
+        },
+        {"shutdown_s": -1e12, "cold_temperature_c": -199, "capacitance_before_uf": 1e-12, "voltage_applied_s": -1e12},
+        {"cold_temperature_c": 1e6, "ambient_c": 1e6, "temperature_c": 1e6, "capacitance_before_uf": 1e12},
+    )
+]
+
+
 @pytest.mark.parametrize("kind", CHANNELS)
 @settings(QUICK, max_examples=150)
-@given(data=st.data(), rows=st.integers(0, 30), is_timed=st.booleans(), count=st.integers(1, 2))
-def test_no_arrays_raise_and_every_finding_has_a_reason(kind, data, rows, is_timed, count):
+@given(
+    data=st.data(),
+    rows=st.integers(0, 30),
+    is_timed=st.booleans(),
+    count=st.integers(1, 2),
+    setup=st.sampled_from(SETUPS),
+)
+def test_no_arrays_raise_and_every_finding_has_a_reason(kind, data, rows, is_timed, count, setup):
     recordings = []
     for _ in range(count if kind in TABLE else 1):
         time_s = np.arange(rows) * 30.0 if is_timed else data.draw(arrays(float, rows, elements=odd))
         channels = {name: data.draw(arrays(float, rows, elements=odd)) for name in CHANNELS[kind]}
         recordings.append(Recording(time_s, channels))
     with np.errstate(all="ignore"):
-        result = evaluate(ALL_STEPS[kind], recordings)
+        result = evaluate(ALL_STEPS[kind], recordings, setup)
     assert result.findings
     assert all(finding.reason for finding in result.findings)
     main = CHANNELS[kind][0]

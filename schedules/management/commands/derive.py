@@ -9,7 +9,7 @@ from typing import Any, NoReturn
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from schedules.rules import BadRatings, PackError, derive_plan
+from schedules.rules import BadRatings, PackError, RulePack, derive_plan, load_packs, read_pack
 
 BAD_INPUT = 2
 LARGEST_BYTES = 1_000_000
@@ -25,12 +25,20 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         """Ask for the file."""
         parser.add_argument("ratings", metavar="RATINGS.json", help="what is on the nameplate; - reads standard input")
+        parser.add_argument(
+            "--pack",
+            metavar="PACK.toml",
+            action="append",
+            default=[],
+            help="a rule pack of your own, beside the shipped",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print the plan, or one line on stderr that names file, place and mend."""
         name = options["ratings"]
         try:
-            plan = derive_plan(read_json(name)).as_dict()
+            own = tuple(_own_pack(Path(place)) for place in options["pack"])
+            plan = derive_plan(read_json(name), packs=(*load_packs(), *own)).as_dict()
         except BadRatings as refused:
             self._refuse(f"{name}: {refused}.")
         except PackError as refused:
@@ -42,6 +50,16 @@ class Command(BaseCommand):
         encoding = getattr(self.stderr, "encoding", None) or "utf-8"
         self.stderr.write(" ".join(message.split()).encode(encoding, "backslashreplace").decode(encoding))
         sys.exit(BAD_INPUT)
+
+
+def _own_pack(path: Path) -> RulePack:
+    """Return a pack from a file; refuse in words what cannot be read or used."""
+    try:
+        return read_pack(path.read_bytes(), path.name)
+    except (OSError, ValueError) as fault:
+        if isinstance(fault, PackError):
+            raise
+        raise PackError(str(path), "file", "cannot be read", "give a readable rule pack") from None
 
 
 def read_json(name: str) -> Any:

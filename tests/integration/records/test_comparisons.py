@@ -16,7 +16,7 @@ from records.models.procedure import stages_of
 from records.selectors.comparison import beside_others, comparable_runs
 from records.selectors.digests import current_evaluation
 from records.services import checks, runs
-from schedules.models import Unit
+from schedules.models import Step, Unit
 from tests.integration.records import laboratory
 
 pytestmark = pytest.mark.django_db
@@ -145,9 +145,9 @@ def test_counts_are_whole_and_what_has_no_limit_is_reported(client, judged):
     way = judged(1)
     client.force_login(way.operator)
     page = re.sub(r"\s+", " ", client.get(reverse("records:review", args=[way.run.pk])).content.decode())
-    row = re.search(r"<tr><th scope=\"row\">Disruptive discharges.*?</tr>", page)[0]
+    row = re.search(r"<th scope=\"row\">Disruptive discharges.*?</tr>", page)[0]
     assert '<td class="num">0</td>' in row
-    row = re.search(r"<tr><th scope=\"row\">Inception voltage.*?</tr>", page)[0]
+    row = re.search(r"<th scope=\"row\">Inception voltage.*?</tr>", page)[0]
     assert "<td>reported</td>" in row
     assert "Conforms" not in row
 
@@ -206,3 +206,13 @@ def test_a_coarse_record_counts_where_the_operator_marked_every_stage_as_held(pr
     found = current_evaluation(way.now).findings.get(quantity="disruptive_discharges")
     assert found.verdict == verdict
     assert "2.5 s apart" in found.reason
+
+
+def test_kinds_that_have_no_time_axis_are_compared_by_their_findings(client, judged):
+    first, second = judged(1), judged(2)
+    Step.objects.update(kind="frequency_response")
+    client.force_login(first.operator)
+    page = client.get(reverse("records:compare", args=[first.run.pk]), {"with": second.run.pk}).content.decode()
+    assert "Findings side by side" in page
+    assert "data-chart-src" not in page
+    assert '<th scope="row">Apparent charge, measurement</th>' in page

@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
+from labsite.jobs.services import run_waiting
 from records.charts import picture_of
 from records.evaluation.synthesis import synthesise_discharge
 from records.readers.kept import read_arrays
+from records.services import uploads
 from records.services.storing import absolute
 from tests.integration.records import laboratory
 from tests.recordfiles import comtrade_configuration, comtrade_data, sheet_xml, workbook_bytes
@@ -92,3 +94,27 @@ def test_arrays_are_kept_as_parquet_and_drawn_from_it(prepared):
     assert list(kept) == ["time_s", "voltage_kv", "charge_pc"]
     assert len(kept["time_s"]) == record.summary["rows"]
     assert picture_of(way.now.evaluations.get()).time_s.tolist() == kept["time_s"].tolist()
+
+
+def _unnamed(rows):
+    return workbook_bytes(sheet_xml([["T", "CH1", "CH2"], *rows]))
+
+
+def test_a_mapping_told_for_one_spreadsheet_is_used_for_the_next(prepared, start, voltage_system):
+    rows = list(zip(*[values.round(4).tolist() for values in _wave()], strict=True))
+    way = prepared().open()
+    record = way.upload(_unnamed(rows), "trend.xlsx").record
+    record.refresh_from_db()
+    assert record.state == "needs_mapping"
+    assert [column["samples"][0] for column in record.summary["preview"]["columns"]] == [str(cell) for cell in rows[0]]
+    instrument = voltage_system.components.get().instrument
+    units = {"time_s": ("T", "s"), "voltage_kv": ("CH1", "kV"), "charge_pc": ("CH2", "pC")}
+    mapping = {channel: {"column": column, "unit": unit} for channel, (column, unit) in units.items()}
+    uploads.tell_columns(record=record, column_map=mapping, remember_for=instrument, by=way.operator)
+    assert run_waiting() == 1
+    assert way.now.state == "judged"
+    other = start(place=2).prepare(*[use.system for use in way.now.instruments.all()]).open()
+    again = other.upload(_unnamed(rows[1:]), "next.xlsx").record
+    again.refresh_from_db()
+    assert (again.state, other.now.state) == ("read", "judged")
+    assert again.summary["columns_used"] == mapping

@@ -6,6 +6,7 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
+from equipment.services import change_state, enter_range
 from records.models import RunInstrument
 from records.services import checks, instruments, runs
 from records.services.refusals import GateClosed, NotAuthorised, Refused, ValueRefused
@@ -192,3 +193,28 @@ def test_an_open_run_of_the_arrangement_is_refused(start):
 def test_the_second_person_is_another_person(unit, people):
     with pytest.raises(ValueRefused, match="another person"):
         laboratory.Way(laboratory.arrangement_of(unit, "partial_discharge"), people[0], people[0], people[2])
+
+
+def test_an_instrument_that_was_quarantined_after_it_was_listed_keeps_the_stages_closed(
+    start, charge_system, voltage_system, quality_manager
+):
+    way = start().prepare(voltage_system, charge_system)
+    divider = voltage_system.components.get().instrument
+    today = timezone.localdate()
+    said = {"state": "quarantined", "on": today, "reason": "fell from the trolley", "by": quality_manager}
+    change_state(instrument=divider, version=divider.version, **said)
+    (lack,) = missing(way)
+    assert f"{divider.identifier} is not in calibration today: The instrument is quarantined since {today}" in lack
+    use = RunInstrument.objects.get(run=way.run, instrument=divider)
+    instruments.override_calibration(run_instrument=use, reason="checked against the spare", by=quality_manager)
+    use.refresh_from_db()
+    assert (use.is_valid, "fell from the trolley" in use.status_reason) == (False, True)
+    assert way.open().now.state == "energised"
+
+
+def test_an_instrument_of_too_small_a_range_is_told(start, charge_system, voltage_system, quality_manager):
+    divider = voltage_system.components.get().instrument
+    enter_range(instrument=divider, quantity="voltage", unit="kV", low=0, high=25, by=quality_manager)
+    way = start().prepare(voltage_system, charge_system)
+    (lack,) = missing(way)
+    assert "30 kV lies outside the range of the instrument: 0 to 25 kV." in lack

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import numpy as np
 import pytest
 from django.urls import reverse
 
@@ -18,6 +19,7 @@ from records.evaluation.slow_synthesis import (
 )
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, Finding, Record, Run
+from records.readers.recording import Recording
 from records.selectors.comparison import beside_others
 from records.selectors.digests import current_evaluation, setup_document
 from records.services import uploads
@@ -80,6 +82,17 @@ def test_a_table_without_time_is_judged_at_the_temperature_of_the_bay(judged, cl
     assert client.get(reverse("records:figure", args=[way.run.pk])).status_code == 404
     assert client.get(reverse("records:run", args=[way.run.pk])).status_code == 200
     assert recompute_findings().is_same
+
+
+def test_a_coverage_factor_of_few_readings_is_shown_beside_its_uncertainty(judged, client):
+    readings = Recording(np.empty(0), {"resistance_ohm": np.array([0.40, 0.44]), "current_a": np.array([10.0, 10.0])})
+    way = judged("winding_resistance", {}, readings)
+    # s/√2 = 0.02 Ω with ν = 1, the system's u = 0.75 % of 0.42 Ω = 0.00315 Ω: ν_eff = (0.02² + 0.00315²)²/0.02⁴ = 1.05,
+    # truncated to 1: k = 13.97 for 95.45 % (GUM, table G.2)
+    assert values(way)["resistance_ohm"].coverage_factor == pytest.approx(13.97)
+    client.force_login(way.operator)
+    page = client.get(reverse("records:review", args=[way.run.pk])).content.decode()
+    assert "k = 13.97" in page
 
 
 def test_an_instrument_that_measures_the_quantity_is_asked_for(judged, voltage_system):

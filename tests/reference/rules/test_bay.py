@@ -109,3 +109,20 @@ def test_direct_voltage_is_the_way_out_for_a_capacitor_unit():
 def test_a_step_without_stages_asks_for_nothing():
     step = derive_plan(UNIT).steps[0]
     assert bay.shortcomings(bay.Bay(), bay.demand_of(step, 100.0)) == ()
+
+
+@pytest.mark.parametrize(
+    ("has_hz", "needs_hz", "reasons"),
+    [
+        (50, 60, ()),
+        (50, 100, ("The source runs at 50 Hz; the step needs 100 Hz.",)),
+        (100, 100, ()),
+        (100, 60, ("The source runs at 100 Hz; the step needs 60 Hz.",)),
+        (None, 100, ()),
+        (50, None, ()),
+    ],
+)
+def test_a_source_of_another_frequency(has_hz, needs_hz, reasons):
+    """IEC 60060-1:2010 clause 6, from memory: 45 to 65 Hz stand for each other."""
+    capable = bay.Bay(source_kv=100, source_kva=50, frequency_hz=has_hz)
+    assert bay.shortcomings(capable, bay.Demand(voltage_kv=50, frequency_hz=needs_hz)) == reasons

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from records.evaluation.evaluating import evaluate
 from records.evaluation.shell import STATUS, BadInput, evaluate_files
 from records.evaluation.slow_synthesis import (
     Disturbance,
@@ -19,6 +20,7 @@ from records.evaluation.slow_synthesis import (
     synthesise_table,
 )
 from records.evaluation.writing import WrittenDialect, write_csv
+from schedules.rules import derive_plan
 
 ROOT = Path(__file__).resolve().parents[3]
 RISE = {"material": "copper", "cold_resistance_ohm": 0.421, "cold_temperature_c": 22.5, "shutdown_s": 0}
@@ -150,3 +152,27 @@ def test_heads_and_units_of_the_trade_are_read(tmp_path, monkeypatch):
     result = evaluate_files("step.json", ["record.csv"], setup="setup.json")
     finding = next(row for row in result.findings if row.quantity == quantity)
     assert finding.value == pytest.approx(0.4210 * 310 / 257.5)
+
+
+def test_a_derived_step_is_evaluated_as_it_stands():
+    ratings = {
+        "equipment": "series_reactor",
+        "highest_voltage_kv": 15,
+        "lightning_impulse_kv": 95,
+        "frequency_hz": 60,
+        "phases": 3,
+        "inductance_mh": 5,
+        "inductance_tolerance_pct": 3,
+        "winding_material": "copper",
+        "standards": ["IEEE C57.16"],
+    }
+    steps = {step["title"]: step for step in derive_plan(ratings).as_dict()["steps"]}
+    table = synthesise_table({"resistance_ohm": 0.4210, "temperature_c": 22.5})
+    winding = evaluate(steps["Winding resistance"], [table])
+    found = {finding.quantity: finding.value for finding in winding.findings}
+    # the IEEE constant of 234.5 °C and 75 °C come from the rule pack: 0.4210 · 309.5/257
+    assert found["resistance_at_reference_ohm"] == pytest.approx(0.4210 * 309.5 / 257)
+    inductance = evaluate(
+        steps["Inductance at rated frequency"], [synthesise_table({"frequency_hz": 60.0, "inductance_mh": 5.2})]
+    )
+    assert inductance.verdict == "does_not_conform"  # 5.2 mH is 4 % off, and 3 % are allowed

@@ -12,15 +12,16 @@ from pathlib import Path
 import pytest
 
 from schedules.management.commands.derive import Command
+from schedules.rules.packs import SHIPPED
 
 HOUSE = Path(__file__).parents[3]
 RATINGS = {"equipment": "series_reactor", "highest_voltage_kv": 15.5, "lightning_impulse_kv": 110}
 
 
-def run(capsys, path) -> tuple[int, str, str]:
+def run(capsys, path, *options) -> tuple[int, str, str]:
     status = 0
     try:
-        Command().run_from_argv(["manage.py", "derive", str(path)])
+        Command().run_from_argv(["manage.py", "derive", str(path), *map(str, options)])
     except SystemExit as end:
         status = end.code
     out, err = capsys.readouterr()
@@ -97,3 +98,35 @@ def test_as_a_process(tmp_path):
     assert json.loads(good.stdout)["ratings"]["power_frequency_kv"] == 50.0
     bad = subprocess.run([*command, str(tmp_path)], cwd=HOUSE, env=environment, capture_output=True, check=False)
     assert (bad.returncode, bad.stdout, bad.stderr.count(b"\n")) == (2, b"", 1)
+
+
+def test_a_pack_of_ones_own_beside_the_shipped(tmp_path, capsys):
+    shipped = (SHIPPED / "agreed_discharge_practice.toml").read_text(encoding="utf-8")
+    own = tmp_path / "works.toml"
+    own.write_text(shipped.replace('document = "Agreed discharge practice"', 'document = "Works practice 7"'))
+    ratings = tmp_path / "ratings.json"
+    ratings.write_text(
+        json.dumps({"equipment": "series_reactor", "highest_voltage_kv": 15.5, "standards": ["Works practice 7"]})
+    )
+    status, out, _ = run(capsys, ratings, "--pack", own)
+    assert status == 0
+    assert {pack["name"] for pack in json.loads(out)["packs"]} == {"series_reactor_levels", "works"}
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("format = 1", "works.toml: source: is missing; add source"),
+        ("x", "works.toml: file: is not TOML"),
+        (None, "cannot be read"),
+    ],
+)
+def test_a_pack_that_cannot_be_used_is_refused_in_one_line(tmp_path, capsys, content, words):
+    own = tmp_path / "works.toml"
+    if content is not None:
+        own.write_text(content)
+    ratings = tmp_path / "ratings.json"
+    ratings.write_text("{}")
+    status, out, err = run(capsys, ratings, "--pack", own)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert words in err

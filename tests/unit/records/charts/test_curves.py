@@ -62,6 +62,14 @@ def test_the_limit_is_the_resistance_at_which_the_rise_would_be_exceeded(cooling
     assert cooling.points[0]["y"] > low
 
 
+@pytest.mark.parametrize(("name", "edge"), [("cooling", "high"), ("insulation", "low")])
+def test_the_limit_is_said_at_its_edge(name, edge, request):
+    curve = request.getfixturevalue(name)
+    note = curve_figure(curve)["layout"]["annotations"][-1]
+    assert (note["text"], note["y"]) == (curve.limit["words"], curve.limit[edge])
+    assert curve.limit["words"] in curve_svg(curve)
+
+
 @pytest.mark.parametrize("name", ["cooling", "insulation"])
 def test_the_browser_gets_one_pane_in_tokens_as_plain_json(name, request):
     curve = request.getfixturevalue(name)

@@ -153,7 +153,7 @@ def test_an_odd_table_is_not_valid_with_its_reason(kind, name, spoil):
 def test_what_is_lacking_is_named_and_undecided():
     cooling = synthesise_cooling(Winding())
     for key, words in (
-        ("shutdown_s", "Neither set-up nor step states shutdown_s"),
+        ("shutdown_s", "Neither set-up, record nor step states shutdown_s"),
         ("material", "material not stated"),
         ("cold_resistance_ohm", "cold_resistance_ohm not stated"),
         ("ambient_c", "ambient_c not stated"),
@@ -205,6 +205,24 @@ def test_the_ambient_is_read_at_shutdown_else_stated_by_set_up_else_by_step():
     assert rise(cooling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 2.0)
     falling = changed(cooling, "ambient_c", 30.0 - cooling.time_s / 1000)  # 30 °C at shutdown
     assert rise(falling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 5.0)
+
+
+def test_a_line_before_the_heads_may_state_shutdown_and_ambient():
+    bare = {name: value for name, value in RISE.items() if name not in ("shutdown_s", "ambient_c")}
+    cooling = synthesise_cooling(Winding(), shutdown_s=100.0)
+
+    def rise(metadata, setup=None):
+        found = evaluate(bare, [replace(cooling, metadata=metadata)], parse_setup(setup)).findings
+        return next(finding.value for finding in found if finding.quantity == "temperature_rise_k")
+
+    by_hand = 0.548 / 0.421 * 257.5 - 260
+    assert rise({"Shutdown_s": "100", "ambient_c": "25"}) == pytest.approx(by_hand, abs=1e-6)
+    # what a person notes of the instant goes before the file; the file's own ambient goes before the bay's
+    assert rise({"shutdown_s": "90", "ambient_c": "25"}, {"shutdown_s": 100, "ambient_c": 20}) == pytest.approx(
+        by_hand, abs=1e-6
+    )
+    for text in ("soon", "nan", ""):
+        assert rise({"shutdown_s": text, "ambient_c": "25"}) is None
 
 
 def test_a_ten_minute_value_asked_of_a_short_record_is_not_valid():

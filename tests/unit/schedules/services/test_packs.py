@@ -184,6 +184,13 @@ def test_unconfirmed_rows_block_only_where_the_laboratory_decided_so(unit, teste
         set_rule_policy(blocks_certificates=False, version=1, reason="Late", by=quality_manager)
 
 
+def test_a_plan_of_an_earlier_release_is_not_taken_for_confirmed():
+    old = {"packs": [], "steps": [{"basis": [{"document": "IEEE 18", "result": 1}]}]}
+    assert unconfirmed_rows(old).words == (
+        "This plan does not name the rows that it rests on; adopt it anew to see which are confirmed.",
+    )
+
+
 def test_every_shipped_row_has_a_digest_of_its_own():
     for path in SHIPPED.glob("*.toml"):
         digests = [row.digest for row in shipped_rows(path.stem)]
