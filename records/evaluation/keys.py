@@ -116,6 +116,12 @@ def _text(value: Any, key: Key, where: str) -> str:
     return value
 
 
+def _label(value: Any, key: Key, where: str) -> str:
+    if isinstance(value, int) and not isinstance(value, bool):
+        return str(value)
+    return _text(value, key, where)
+
+
 def _flag(value: Any, key: Key, where: str) -> bool:
     if not isinstance(value, bool):
         raise BadStep(f"{where}: “{value}” must be true or false.")
@@ -143,6 +149,7 @@ _PARSERS: Mapping[Shape, Callable[[Any, Key, str], Any]] = {
     "number": _number,
     "whole": _whole,
     "text": _text,
+    "label": _label,
     "flag": _flag,
     "numbers": _numbers,
     "rows": _rows,
@@ -152,6 +159,7 @@ _ASKED: Mapping[Shape, str] = {
     "number": "a number",
     "whole": "a whole number",
     "text": "a text",
+    "label": "a name or a number",
     "flag": "true or false",
     "numbers": "a list of numbers",
     "rows": "a list of objects",

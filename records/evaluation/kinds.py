@@ -13,7 +13,7 @@ from typing import Literal
 
 from records.evaluation.conductors import CONDUCTORS
 
-Shape = Literal["number", "whole", "text", "flag", "numbers", "rows", "object"]
+Shape = Literal["number", "whole", "text", "flag", "label", "numbers", "rows", "object"]
 
 
 @dataclass(frozen=True)
@@ -25,8 +25,8 @@ class Key:
     name : str
         With its unit, as ``frequency_hz``.
     shape : str
-        ``number``, ``whole`` (a whole number), ``text``, ``flag``, ``numbers`` (a list), ``object`` or ``rows`` (a
-        list of objects).
+        ``number``, ``whole`` (a whole number), ``text``, ``label`` (a text, or a whole number taken as one), ``flag``,
+        ``numbers`` (a list), ``object`` or ``rows`` (a list of objects).
     above, at_least, below : float or None
         What a number, or each of the numbers, must keep.
     choices : tuple of str
@@ -244,7 +244,7 @@ _ALL = (
             Key("compare", "text", choices=("phases", "reference")),
             Key("reference", "object", keys=_TRACE),
         ),
-        criterion_keys=(Key("branch", "text"), Key("branch_number", "whole", at_least=1.0)),
+        criterion_keys=(Key("branch", "label"),),
     ),
     Kind(
         "winding_resistance",

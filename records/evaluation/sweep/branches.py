@@ -5,21 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from records.evaluation.sweep.poles import fitted_poles, noise_of, peak_frequencies, starting_poles
 from records.evaluation.sweep.responses import Complexes
+from records.evaluation.sweep.scatter import scatter_of
 from records.readers.recording import Samples
 
 LEAST_QUALITY = 2.0
 """Quality factor below which a pair of poles is a broad hump and no resonance: common practice, no source."""
 
+_LEAST_KNOWN = 0.5
 _STEPS = 40
 _WORST_RESIDUAL = 0.1  # relative: a fit that leaves more describes nothing
 _MORE_PAIRS = 2
+_BETTER_SKEWED, _BETTER_WITH_MORE = 0.8, 0.65  # of the weighted squares: what freeing κ, or one more pair, must reach
 _WHITE = 0.3  # correlation of neighbouring residuals below which nothing is left to explain
 
 
@@ -56,6 +58,12 @@ class Branch:
     resistance_ohm: Estimate
     skew: float = 0.0
 
+    @property
+    def is_determined(self) -> bool:
+        """Whether quality factor and inductance are known to better than half of themselves; else it is noise."""
+        known = (self.quality_factor, self.inductance_mh)
+        return all(one.standard_uncertainty < _LEAST_KNOWN * one.value for one in known)
+
     def admittance(self, frequency_hz: Samples) -> Complexes:
         """Return the branch's admittance [S] at frequencies [Hz], an ndarray (n,) of complex."""
         omega = 2 * math.pi * self.resonance_hz.value
@@ -73,7 +81,7 @@ class Network:
     branches : tuple of Branch
         In rising order of resonance, those inside the swept range whose quality factor makes them resonances.
     broad : tuple of Branch
-        Pole pairs that are none: too low a quality factor, or outside the swept range.
+        Pole pairs that are none: too low a quality factor, not determined by the samples, or outside the swept range.
     parallel_hz : tuple of float
         Parallel resonances [Hz], where the impedance has its maxima, in rising order.
     conductance_s, capacitance_f : float
@@ -83,7 +91,7 @@ class Network:
     residual : float
         Root mean square of the relative errors, dimensionless.
     noise_db, noise_deg : float
-        Standard deviations of the residuals in magnitude [dB] and phase [°].
+        Standard deviations of the residuals in magnitude [dB] and phase [°], of the median sample.
     """
 
     branches: tuple[Branch, ...]
@@ -203,10 +211,21 @@ def find_branches(frequency_hz: Samples, admittance_s: Complexes, *, least_quali
 class _Fit:
     model: _Model
     covariance: NDArray[np.float64]
+    errors: Complexes
     residual: float
-    spread: tuple[float, float]
+    spread: tuple[Samples, Samples]
     likeness: float
     worst_place: int
+
+    def improves(self, other: _Fit, share: float) -> bool:
+        """Return whether the errors, weighted by the other fit's scatter, are below a share of the other's."""
+        mine, others = (_weighted(one.errors, other.spread) for one in (self, other))
+        return float(np.sum(np.abs(mine) ** 2)) < share * float(np.sum(np.abs(others) ** 2))
+
+
+def _weighted(errors: Complexes, spread: tuple[Samples, Samples]) -> Complexes:
+    whole: Complexes = np.real(errors) / spread[0] + 1j * np.imag(errors) / spread[1]
+    return whole
 
 
 def _best_fit(s: Complexes, relative: Complexes, peaks: Sequence[float], unit: float, *, has_coil: bool) -> _Fit:
@@ -214,14 +233,14 @@ def _best_fit(s: Complexes, relative: Complexes, peaks: Sequence[float], unit: f
     best = _refined(s, relative, _started(s, relative, poles, has_coil=has_coil))
     if best.likeness > _WHITE:
         skewed = _refined(s, relative, replace(best.model, is_skewed=True))
-        if skewed.residual < 0.9 * best.residual:
+        if skewed.improves(best, _BETTER_SKEWED):
             best = skewed
     for _ in range(_MORE_PAIRS):
         if best.likeness <= _WHITE:
             break
         poles = fitted_poles(s, relative, np.append(poles, abs(s[best.worst_place]) * (-0.02 + 1j)))
         trial = _refined(s, relative, replace(_started(s, relative, poles, has_coil=has_coil), is_skewed=True))
-        if trial.residual >= 0.8 * best.residual:
+        if not trial.improves(best, _BETTER_WITH_MORE):
             break
         best = trial
     return best
@@ -251,33 +270,40 @@ def _started(s: Complexes, relative: Complexes, poles: Complexes, *, has_coil: b
 
 
 def _refined(s: Complexes, relative: Complexes, model: _Model) -> _Fit:
-    """Return the model after damped least squares of logarithms; two passes, the second weighted by scatter."""
-    spread = (1.0, 1.0)
-    values = model.packed()
-    for is_last in (False, True):
+    """Return the model after damped least squares of logarithms, weighted by the scatter that the pass before left."""
+    ones = np.ones(len(s))
+    spread, values, magnitude = (ones, ones), model.packed(), 1 / np.abs(relative)
+    for is_last in (False, False, True):
         values = _descended(s, relative, model, values, spread)
-        errors, _ = _errors(s, relative, model.unpacked(values))
-        free = math.sqrt(len(s) / max(len(s) - len(values) / 2, 1))
-        spread = (_scatter(np.real(errors)) * free, _scatter(np.imag(errors)) * free)
+        errors, slopes = _errors(s, relative, model.unpacked(values))
+        leverage = _leverage(_stacked(slopes, spread))
+        spread = (
+            scatter_of(np.real(errors), magnitude, leverage[: len(s)]),
+            scatter_of(np.imag(errors), magnitude, leverage[len(s) :]),
+        )
         if is_last:
             break
-    errors, slopes = _errors(s, relative, model.unpacked(values))
-    weighted = np.concatenate([slopes.real / spread[0], slopes.imag / spread[1]])
+    weighted = _stacked(slopes, spread)
     residual = float(np.sqrt(np.mean(np.abs(errors) ** 2)))
-    smooth = np.convolve(np.abs(errors), np.ones(5) / 5, mode="same")
-    return _Fit(model.unpacked(values), _inverse(weighted), residual, spread, _likeness(errors), int(smooth.argmax()))
+    white = _weighted(errors, spread)
+    worst = int(np.convolve(np.abs(white), np.ones(5) / 5, mode="same").argmax())
+    return _Fit(model.unpacked(values), _inverse(weighted), errors, residual, spread, _likeness(errors, white), worst)
 
 
-def _scatter(errors: NDArray[Any]) -> float:
-    return max(float(np.sqrt(np.mean(errors**2))), 1e-13)
+def _stacked(slopes: Complexes, spread: tuple[Samples, Samples]) -> NDArray[np.float64]:
+    """Return the derivatives of the weighted errors (2n, k): of magnitude above those of phase."""
+    return np.concatenate([np.real(slopes) / spread[0][:, None], np.imag(slopes) / spread[1][:, None]])
 
 
-def _likeness(errors: Complexes) -> float:
-    """Return how alike neighbouring residuals are, -1 to 1; 0 where only rounding is left."""
-    total = float(np.sum(np.abs(errors) ** 2))
-    if total < 1e-20 * len(errors):
+def _leverage(weighted: NDArray[np.float64]) -> Samples:
+    return np.asarray(np.einsum("ij,jk,ik->i", weighted, _inverse(weighted), weighted, optimize=True), dtype=np.float64)
+
+
+def _likeness(errors: Complexes, white: Complexes) -> float:
+    """Return how alike neighbouring weighted residuals are, -1 to 1; 0 where only rounding is left."""
+    if float(np.sum(np.abs(errors) ** 2)) < 1e-20 * len(errors):
         return 0.0
-    return float(np.sum((errors[1:] * errors[:-1].conjugate()).real)) / total
+    return float(np.sum((white[1:] * white[:-1].conjugate()).real)) / float(np.sum(np.abs(white) ** 2))
 
 
 def _errors(s: Complexes, relative: Complexes, model: _Model) -> tuple[Complexes, Complexes]:
@@ -286,12 +312,12 @@ def _errors(s: Complexes, relative: Complexes, model: _Model) -> tuple[Complexes
 
 
 def _descended(
-    s: Complexes, relative: Complexes, model: _Model, values: Samples, spread: tuple[float, float]
+    s: Complexes, relative: Complexes, model: _Model, values: Samples, spread: tuple[Samples, Samples]
 ) -> Samples:
     def looked_at(at: Samples) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
         errors, slopes = _errors(s, relative, model.unpacked(at))
         left = np.concatenate([errors.real / spread[0], errors.imag / spread[1]])
-        return float(left @ left), left, np.concatenate([slopes.real / spread[0], slopes.imag / spread[1]])
+        return float(left @ left), left, _stacked(slopes, spread)
 
     cost, left, slopes = looked_at(values)
     damping = 1e-3
@@ -332,7 +358,9 @@ def _network(fit: _Fit, frequency_hz: Samples, unit: float, scale: float, least_
     resonant = [
         branch
         for branch in found
-        if low <= branch.resonance_hz.value <= high and branch.quality_factor.value >= least_quality
+        if low <= branch.resonance_hz.value <= high
+        and branch.quality_factor.value >= least_quality
+        and branch.is_determined
     ]
     ends = fit.model.ends
     coil = (math.exp(ends[2]) * scale * unit, math.exp(ends[3]) * unit) if fit.model.has_coil else (0.0, 0.0)
@@ -344,8 +372,8 @@ def _network(fit: _Fit, frequency_hz: Samples, unit: float, scale: float, least_
         float(ends[1]) * scale / unit,
         coil,
         fit.residual,
-        20 / math.log(10) * fit.spread[0],
-        math.degrees(fit.spread[1]),
+        20 / math.log(10) * float(np.median(fit.spread[0])),
+        math.degrees(float(np.median(fit.spread[1]))),
     )
     return replace(network, parallel_hz=_parallel(network, low, high, least_quality))
 

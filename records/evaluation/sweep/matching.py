@@ -24,22 +24,25 @@ def matched(criteria: Sequence[Criterion], values: Sequence[float]) -> dict[int,
     Returns
     -------
     dict of int to int
-        Place of the criterion to place of the value. A criterion that states its ``branch_number`` (counted from 1 in
-        rising order of resonance) gets that one. The others are matched all at once so that the sum of the logarithmic
-        distances is least, and no value is meant twice; with fewer values than criteria some go without.
+        Place of the criterion to place of the value. A criterion without a nominal value whose ``branch`` is a number
+        gets the branch of that number, counted from 1 in rising order of resonance. The others are matched all at once
+        so that the sum of the logarithmic distances is least, and no value is meant twice; with fewer values than
+        criteria some go without.
     """
-    found: dict[int, int] = {}
-    for place, criterion in enumerate(criteria):
-        stated = criterion.stated.get("branch_number")
-        if stated is not None and stated <= len(values):
-            found[place] = int(stated) - 1
-    open_criteria = [place for place, one in enumerate(criteria) if one.stated.get("branch_number") is None]
+    numbers = {place: _number(one) for place, one in enumerate(criteria)}
+    found = {place: number - 1 for place, number in numbers.items() if number is not None and number <= len(values)}
+    open_criteria = [place for place, number in numbers.items() if number is None]
     left = [place for place in range(len(values)) if place not in found.values()]
     if not open_criteria or not left:
         return found
     cost = np.array([[_distance(criteria[row], values[column]) for column in left] for row in open_criteria])
     rows, columns = linear_sum_assignment(cost)
     return found | {open_criteria[row]: left[column] for row, column in zip(rows, columns, strict=True)}
+
+
+def _number(criterion: Criterion) -> int | None:
+    label = str(criterion.stated.get("branch", ""))
+    return int(label) if criterion.nominal is None and label.isdecimal() and int(label) > 0 else None
 
 
 def target_of(criterion: Criterion) -> float | None:

@@ -127,18 +127,30 @@ def test_what_has_no_branches_says_so():
         find_branches(channels["frequency_hz"], 1 / turned)
 
 
-def deviations(draws: int) -> dict[str, np.ndarray]:
-    """Return for each quantity (found - true)/u of the three branches over seeded draws, 500 points, 0.02 to 0.2 dB."""
+def deviations(draws: int, *, is_additive: bool = False) -> dict[str, np.ndarray]:
+    """Return for each quantity (found - true)/u of the three branches over seeded draws.
+
+    The noise is 0.02 to 0.2 dB and 0.1 to 1°, or where it is additive 1 to 5 mΩ of the impedance's real and imaginary
+    part: next to nothing off resonance, and some per cent of the impedance at it. That noise is known only from the
+    samples at the resonances, so there must be some: three or more inside each bandwidth. With one or two of them the
+    intervals hold 92 % (seen with quality factors up to 150 at 500 points).
+    """
     found: dict[str, list[float]] = {quantity: [] for quantity in QUANTITIES}
+    most_quality, points = (80, 1000) if is_additive else (150, 500)
     for seed in range(draws):
         chance = np.random.default_rng(20_000 + seed)
         true = [
-            SeriesBranch.tuned(hertz * chance.uniform(0.9, 1.1), chance.uniform(20, 150), inductance)
+            SeriesBranch.tuned(hertz * chance.uniform(0.9, 1.1), chance.uniform(20, most_quality), inductance)
             for hertz, inductance in ((282, 6.37), (410, 4.0), (700, 2.0))
         ]
         noise_db, noise_deg = chance.uniform(0.02, 0.2), chance.uniform(0.1, 1.0)
-        record = synthesise_sweep(true, seed=seed, points=500, noise_db=noise_db, noise_deg=noise_deg)
-        branches = network(record).branches
+        if is_additive:
+            frequency = np.geomspace(50, 5000, points)
+            noise = chance.uniform(0.001, 0.005) * (chance.normal(size=points) + 1j * chance.normal(size=points))
+            branches = find_branches(frequency, 1 / (impedance_of(frequency, true) + noise)).branches
+        else:
+            record = synthesise_sweep(true, seed=seed, points=points, noise_db=noise_db, noise_deg=noise_deg)
+            branches = network(record).branches
         assert len(branches) == 3
         for branch, one in zip(branches, true, strict=True):
             for quantity in QUANTITIES:
@@ -155,8 +167,9 @@ def test_a_few_draws_lie_where_they_should():
 
 @pytest.mark.slow
 @pytest.mark.timeout(280)
-def test_of_a_thousand_draws_95_percent_lie_inside():
-    for quantity, away in deviations(1000).items():
+@pytest.mark.parametrize("is_additive", [False, True])
+def test_of_a_thousand_draws_95_percent_lie_inside(is_additive):
+    for quantity, away in deviations(1000, is_additive=is_additive).items():
         inside = float(np.mean(np.abs(away) < 2))
         assert 0.93 <= inside <= 0.97, f"{quantity}: {inside:.3f}"
         assert abs(away.mean()) < 0.2, f"{quantity}: {away.mean():.3f}"

@@ -98,6 +98,8 @@ def test_what_a_kind_does_not_know_is_named(content, words):
         (Key("n", is_required=True), None, "n: is missing; state a number"),
         (Key("n", "text"), " ", "must be a text"),
         (Key("n", "text"), 3, "“3” must be a text"),
+        (Key("n", "label"), True, "“True” must be a text"),
+        (Key("n", "label"), 1.5, "“1.5” must be a text"),
         (Key("n", "flag"), 1, "“1” must be true or false"),
         (Key("n", "numbers"), 3, "n: must be a list of numbers"),
         (Key("n", "numbers", above=0.0), [1, -1], r"n\[1\]: -1 must be above 0"),
@@ -124,6 +126,10 @@ def test_good_values_come_back_in_their_own_type():
     stated = values_of({"a": 1, "b": 2.0, "c": False, "d": [1, 2], "e": [{"a": 3, "x": 4}], "g": 5}, keys)
     assert stated == {"a": 1.0, "b": 2, "c": False, "d": (1.0, 2.0), "e": ({"a": 3.0},)}
     assert isinstance(stated["b"], int)
+
+
+def test_a_label_is_a_name_or_a_number():
+    assert values_of({"n": 3, "m": "fifth"}, [Key("n", "label"), Key("m", "label")]) == {"n": "3", "m": "fifth"}
 
 
 def sweep(**channels):

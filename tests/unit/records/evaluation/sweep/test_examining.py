@@ -92,7 +92,7 @@ def test_the_order_needs_the_fundamental():
 
 
 def test_a_criterion_may_number_its_branch():
-    row = {"quantity": "quality_factor", "min": 70, "branch_number": 2}
+    row = {"quantity": "quality_factor", "min": 70, "branch": 2}
     assert found(evaluate(step(row), [SWEEP], SETUP), "quality_factor")[0].value == pytest.approx(80, rel=0.01)
 
 
@@ -128,11 +128,11 @@ def test_the_sweep_of_a_planned_filter_bank_is_judged():
 
 def test_matching_takes_no_value_twice_and_least_distance_in_all():
     def near(nominal, **stated):
-        return Criterion("tuned_order", nominal=nominal, minimum=nominal, stated=stated)
+        return Criterion("tuned_order", nominal=None if stated else nominal, minimum=nominal, stated=stated)
 
     assert matched([near(5.0), near(4.8)], [4.7, 4.9]) == {0: 1, 1: 0}
     assert matched([near(5.0), near(4.8), near(4.7)], [4.7]) == {2: 0}
-    assert matched([near(5.0, branch_number=1), near(4.8)], [4.7, 9.0]) == {0: 0, 1: 1}
+    assert matched([near(5.0, branch="1"), near(4.8)], [4.7, 9.0]) == {0: 0, 1: 1}
     assert matched([near(5.0)], []) == {}
 
 
