@@ -9,9 +9,9 @@ from typing import Any, overload
 
 from django.db.models import Case, Count, F, OuterRef, Q, Subquery, Value, When
 
-from equipment.metrology.validity import BoardClass, CalibrationStatus, board_class
+from equipment.metrology.validity import BoardClass, CalibrationPeriod, CalibrationStatus, board_class
 from equipment.models import Calibration, Instrument, StateChange
-from equipment.selectors.status import instrument_status
+from equipment.selectors.status import instrument_status, period_of
 
 HORIZON_DAYS = 60
 BOARD_WORDS: dict[BoardClass, str] = {
@@ -93,8 +93,20 @@ class BoardRows(Sequence[BoardRow]):
         return self._fetched([self._keys[place]])[0]
 
     def _fetched(self, keys: list[int]) -> tuple[BoardRow, ...]:
-        found = {row.pk: row for row in Instrument.objects.filter(pk__in=keys).for_list()} if keys else {}
-        return tuple(board_row(found[key], self._on, self._horizon_days) for key in keys)
+        if not keys:
+            return ()
+        found = {row.pk: row for row in Instrument.objects.filter(pk__in=keys).prefetch_related("state_changes")}
+        periods = _periods(keys)
+        return tuple(board_row(found[key], self._on, self._horizon_days, periods=periods.get(key, [])) for key in keys)
+
+
+def _periods(keys: list[int]) -> dict[int, list[CalibrationPeriod]]:
+    """Return the calibrations of many instruments as plain values, for a page need not build a row of each."""
+    rows = Calibration.objects.filter(instrument__in=keys).order_by()
+    found: dict[int, list[CalibrationPeriod]] = {}
+    for key, *said in rows.values_list("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number"):
+        found.setdefault(key, []).append(period_of(*said))
+    return found
 
 
 @dataclass(frozen=True)
@@ -176,9 +188,15 @@ def _looked_up(on: date) -> dict[str, Any]:
     }
 
 
-def board_row(instrument: Instrument, on: date, horizon_days: int = HORIZON_DAYS) -> BoardRow:
-    """Return one instrument as the board shows it."""
-    status = instrument_status(instrument, on)
+def board_row(
+    instrument: Instrument,
+    on: date,
+    horizon_days: int = HORIZON_DAYS,
+    *,
+    periods: Sequence[CalibrationPeriod] | None = None,
+) -> BoardRow:
+    """Return one instrument as the board shows it; `periods` as `instrument_status` takes them."""
+    status = instrument_status(instrument, on, periods=periods)
     return BoardRow(instrument, status, board_class(status, horizon_days=horizon_days))
 
 
