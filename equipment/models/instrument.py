@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from django.db import models
 
-from equipment.models.calibration import Calibration
-
 
 class Quantity(models.TextChoices):
     """What an instrument measures, or a system as a whole."""
@@ -46,9 +44,7 @@ class InstrumentQuerySet(models.QuerySet["Instrument"]):
 
     def for_list(self) -> InstrumentQuerySet:
         """Return with the calibrations and the states that a status needs."""
-        few = ("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number")
-        calibrations = models.Prefetch("calibrations", queryset=Calibration.objects.only(*few))
-        return self.prefetch_related(calibrations, "state_changes")
+        return self.prefetch_related("calibrations", "state_changes")
 
     def for_detail(self) -> InstrumentQuerySet:
         """Return with calibrations and their points, states, ranges, log, files, and the systems it belongs to."""

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, overload
 
-from django.db.models import Case, Count, F, OuterRef, Q, Subquery, Value, When
+from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, Subquery, Value, When
 
-from equipment.metrology.validity import BoardClass, CalibrationStatus, board_class
+from equipment.metrology.validity import BoardClass, CalibrationPeriod, CalibrationStatus, board_class
 from equipment.models import Calibration, Instrument, StateChange
-from equipment.selectors.status import instrument_status
+from equipment.selectors.status import instrument_status, period_of
 
 HORIZON_DAYS = 60
 BOARD_WORDS: dict[BoardClass, str] = {
@@ -72,8 +72,8 @@ class BoardChip:
 class BoardRows(Sequence[BoardRow]):
     """The rows of a board in order; the instruments of a slice are fetched when it is looked at."""
 
-    def __init__(self, keys: Any, count: int, on: date, horizon_days: int) -> None:
-        self._keys, self._count, self._on, self._horizon_days = keys, count, on, horizon_days
+    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int) -> None:
+        self._ordered, self._count, self._on, self._horizon_days = ordered, count, on, horizon_days
 
     def __len__(self) -> int:
         return self._count
@@ -88,13 +88,20 @@ class BoardRows(Sequence[BoardRow]):
     def __getitem__(self, place: slice) -> tuple[BoardRow, ...]: ...
 
     def __getitem__(self, place: int | slice) -> BoardRow | tuple[BoardRow, ...]:
-        if isinstance(place, slice):
-            return self._fetched(list(self._keys[place]))
-        return self._fetched([self._keys[place]])[0]
+        if isinstance(place, int):
+            return self[place : place + 1][0]
+        found = list(self._ordered[place].prefetch_related("state_changes"))
+        periods = _periods([row.pk for row in found])
+        return tuple(board_row(row, self._on, self._horizon_days, periods=periods.get(row.pk, [])) for row in found)
 
-    def _fetched(self, keys: list[int]) -> tuple[BoardRow, ...]:
-        found = {row.pk: row for row in Instrument.objects.filter(pk__in=keys).for_list()} if keys else {}
-        return tuple(board_row(found[key], self._on, self._horizon_days) for key in keys)
+
+def _periods(keys: list[int]) -> dict[int, list[CalibrationPeriod]]:
+    """Return the calibrations of many instruments as plain values, for a page need not build a row of each."""
+    rows = Calibration.objects.filter(instrument__in=keys).order_by()
+    found: dict[int, list[CalibrationPeriod]] = {}
+    for key, *said in rows.values_list("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number"):
+        found.setdefault(key, []).append(period_of(*said))
+    return found
 
 
 @dataclass(frozen=True)
@@ -121,26 +128,31 @@ def instrument_board(
     quantity: str = "",
     text: str = "",
 ) -> Board:
-    """Return the board as this viewer sees it: two queries for the counts, four for the rows looked at.
+    """Return the board as this viewer sees it: one query for the counts (two for a day that has
+    passed), three for the rows looked at.
 
     `board` narrows the rows to one class; the counts are of all that `quantity` and `text` let through.
     """
     found = Instrument.objects.visible_to(viewer).matching(text).measuring(quantity)
-    classed = _classed(found, on, horizon_days)
-    counts = dict(classed.order_by().values_list("rank").annotate(Count("pk")))
+    classed = _classed(found, _as_it_stands(), on, horizon_days)
+    counted = list(classed.order_by().values_list("rank").annotate(count=Count("pk"), deeper=Max(_looks_deeper(on))))
+    if any(deeper for *_, deeper in counted):
+        classed = _classed(found, _looked_up(on), on, horizon_days)
+        counted = [(*row, 0) for row in classed.order_by().values_list("rank").annotate(count=Count("pk"))]
+    counts = {rank: count for rank, count, _ in counted}
     chips = tuple(
         BoardChip(name, words, BOARD_TONES[name], counts.get(_RANK[name], 0), name == board)
         for name, words in BOARD_WORDS.items()
     )
     shown = [chip for chip in chips if board in ("", chip.board)]
-    keys = classed.filter(rank=_RANK[shown[0].board]) if board else classed
-    ordered = keys.order_by("rank", F("due_then").asc(nulls_first=True), "identifier").values_list("pk", flat=True)
+    chosen = classed.filter(rank=_RANK[shown[0].board]) if board else classed
+    ordered = chosen.order_by("rank", F("due_then").asc(nulls_first=True), "identifier")
     return Board(on, horizon_days, BoardRows(ordered, sum(chip.count for chip in shown), on, horizon_days), chips)
 
 
-def _classed(found: Any, on: date, horizon_days: int) -> Any:
+def _classed(found: Any, standing: dict[str, Any], on: date, horizon_days: int) -> Any:
     """Return the instruments with the rank of their class and their due day on a day, worked out by the database."""
-    told = found.annotate(**(_as_it_stands() if _stands_beside(found, on) else _looked_up(on)))
+    told = found.annotate(**standing)
     is_out = Q(state_then__isnull=False) & ~Q(state_then=Instrument.State.IN_USE)
     rank = Case(
         When(is_out, then=Value(_RANK["out_of_service"])),
@@ -152,11 +164,10 @@ def _classed(found: Any, on: date, horizon_days: int) -> Any:
     return told.annotate(rank=rank)
 
 
-def _stands_beside(found: Any, on: date) -> bool:
-    """Say whether what counts on the day stands beside every instrument: so it does for today, one cheap query."""
-    changed_later = Q(latest_on__gt=on) | Q(state_since__gt=on)
-    unknown = Q(latest_on__isnull=True, calibrations__isnull=False)
-    return not found.filter(changed_later | unknown).order_by().exists()
+def _looks_deeper(on: date) -> Case:
+    """Return 1 for an instrument beside which what counts on the day does not stand: a day that has passed."""
+    unknown = Q(latest_on__isnull=True) & Exists(Calibration.objects.filter(instrument=OuterRef("pk")))
+    return Case(When(Q(latest_on__gt=on) | Q(state_since__gt=on) | unknown, then=Value(1)), default=Value(0))
 
 
 def _as_it_stands() -> dict[str, Any]:
@@ -176,9 +187,15 @@ def _looked_up(on: date) -> dict[str, Any]:
     }
 
 
-def board_row(instrument: Instrument, on: date, horizon_days: int = HORIZON_DAYS) -> BoardRow:
-    """Return one instrument as the board shows it."""
-    status = instrument_status(instrument, on)
+def board_row(
+    instrument: Instrument,
+    on: date,
+    horizon_days: int = HORIZON_DAYS,
+    *,
+    periods: Sequence[CalibrationPeriod] | None = None,
+) -> BoardRow:
+    """Return one instrument as the board shows it; `periods` as `instrument_status` takes them."""
+    status = instrument_status(instrument, on, periods=periods)
     return BoardRow(instrument, status, board_class(status, horizon_days=horizon_days))
 
 

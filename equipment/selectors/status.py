@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -19,6 +20,7 @@ from equipment.metrology.validity import (
 )
 from equipment.models import Calibration, Instrument, InstrumentRange, MeasuringSystem
 
+_WITHIN = "within"  # plain, since the board compares it thousands of times
 _OUT: dict[Any, OutOfServiceKind] = {
     Instrument.State.IN_CALIBRATION: "in_calibration",
     Instrument.State.QUARANTINED: "quarantined",
@@ -51,6 +53,7 @@ def instrument_status(
     measured: Measured | None = None,
     system: MeasuringSystem | None = None,
     listed: Calibration | None = None,
+    periods: Sequence[CalibrationPeriod] | None = None,
 ) -> CalibrationStatus:
     """Return whether an instrument may be used on a day, and why not.
 
@@ -58,14 +61,14 @@ def instrument_status(
     not depend on the order in which anything was entered.
 
     With `measured`, a value outside the ranges is refused; with `system`, a system that the instrument is no part of
-    that day; with `listed`, a calibration that no longer is the one that counts that day.
+    that day; with `listed`, a calibration that no longer is the one that counts that day. `periods` are the
+    instrument's calibrations where the caller has fetched them for many instruments at once.
     """
-    periods = [
-        CalibrationPeriod(
-            row.calibrated_on, row.due_on, row.verdict == Calibration.Verdict.WITHIN, row.certificate_number
-        )
-        for row in instrument.calibrations.all()
-    ]
+    if periods is None:
+        periods = [
+            period_of(row.calibrated_on, row.due_on, row.verdict, row.certificate_number)
+            for row in instrument.calibrations.all()
+        ]
     needed = not instrument.is_indicator
     status = calibration_status(periods, on, out_of_service=_absences(instrument), needs_calibration=needed)
     if not status.is_valid:
@@ -78,6 +81,11 @@ def instrument_status(
         if reason:
             return _refused(status, code, reason)  # type: ignore[arg-type]
     return status
+
+
+def period_of(calibrated_on: date, due_on: date, verdict: str, certificate_number: str) -> CalibrationPeriod:
+    """Return a calibration as the answer for a day takes it."""
+    return CalibrationPeriod(calibrated_on, due_on, verdict == _WITHIN, certificate_number)
 
 
 def _refused(status: CalibrationStatus, code: StatusCode, reason: str) -> CalibrationStatus:
