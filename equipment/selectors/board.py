@@ -72,8 +72,9 @@ class BoardChip:
 class BoardRows(Sequence[BoardRow]):
     """The rows of a board in order; the instruments of a slice are fetched when it is looked at."""
 
-    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int) -> None:
+    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int, *, is_as_it_stands: bool) -> None:
         self._ordered, self._count, self._on, self._horizon_days = ordered, count, on, horizon_days
+        self._is_as_it_stands = is_as_it_stands
 
     def __len__(self) -> int:
         return self._count
@@ -91,13 +92,15 @@ class BoardRows(Sequence[BoardRow]):
         if isinstance(place, int):
             return self[place : place + 1][0]
         found = list(self._ordered[place].prefetch_related("state_changes"))
-        periods = _periods([row.pk for row in found])
+        periods = _periods([row.pk for row in found], only_latest=self._is_as_it_stands)
         return tuple(board_row(row, self._on, self._horizon_days, periods=periods.get(row.pk, [])) for row in found)
 
 
-def _periods(keys: list[int]) -> dict[int, list[CalibrationPeriod]]:
+def _periods(keys: list[int], *, only_latest: bool) -> dict[int, list[CalibrationPeriod]]:
     """Return the calibrations of many instruments as plain values, for a page need not build a row of each."""
     rows = Calibration.objects.filter(instrument__in=keys).order_by()
+    if only_latest:  # no other can count on the day
+        rows = rows.filter(calibrated_on=F("instrument__latest_on"))
     found: dict[int, list[CalibrationPeriod]] = {}
     for key, *said in rows.values_list("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number"):
         found.setdefault(key, []).append(period_of(*said))
@@ -136,7 +139,8 @@ def instrument_board(
     found = Instrument.objects.visible_to(viewer).matching(text).measuring(quantity)
     classed = _classed(found, _as_it_stands(), on, horizon_days)
     counted = list(classed.order_by().values_list("rank").annotate(count=Count("pk"), deeper=Max(_looks_deeper(on))))
-    if any(deeper for *_, deeper in counted):
+    is_as_it_stands = not any(deeper for *_, deeper in counted)
+    if not is_as_it_stands:
         classed = _classed(found, _looked_up(on), on, horizon_days)
         counted = [(*row, 0) for row in classed.order_by().values_list("rank").annotate(count=Count("pk"))]
     counts = {rank: count for rank, count, _ in counted}
@@ -147,7 +151,9 @@ def instrument_board(
     shown = [chip for chip in chips if board in ("", chip.board)]
     chosen = classed.filter(rank=_RANK[shown[0].board]) if board else classed
     ordered = chosen.order_by("rank", F("due_then").asc(nulls_first=True), "identifier")
-    return Board(on, horizon_days, BoardRows(ordered, sum(chip.count for chip in shown), on, horizon_days), chips)
+    count = sum(chip.count for chip in shown)
+    rows = BoardRows(ordered, count, on, horizon_days, is_as_it_stands=is_as_it_stands)
+    return Board(on, horizon_days, rows, chips)
 
 
 def _classed(found: Any, standing: dict[str, Any], on: date, horizon_days: int) -> Any:
