@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, overload
 
-from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, Subquery, Value, When
+from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, Subquery, Value, When, prefetch_related_objects
 
 from equipment.metrology.validity import BoardClass, CalibrationPeriod, CalibrationStatus, board_class
 from equipment.models import Calibration, Instrument, StateChange
@@ -91,7 +91,8 @@ class BoardRows(Sequence[BoardRow]):
     def __getitem__(self, place: int | slice) -> BoardRow | tuple[BoardRow, ...]:
         if isinstance(place, int):
             return self[place : place + 1][0]
-        found = list(self._ordered[place].prefetch_related("state_changes"))
+        found = list(self._ordered[place])
+        prefetch_related_objects([row for row in found if row.state_since is not None], "state_changes")
         periods = _periods([row.pk for row in found], only_latest=self._is_as_it_stands)
         return tuple(board_row(row, self._on, self._horizon_days, periods=periods.get(row.pk, [])) for row in found)
 
@@ -132,7 +133,7 @@ def instrument_board(
     text: str = "",
 ) -> Board:
     """Return the board as this viewer sees it: one query for the counts (two for a day that has
-    passed), three for the rows looked at.
+    passed), at most three for the rows looked at.
 
     `board` narrows the rows to one class; the counts are of all that `quantity` and `text` let through.
     """
