@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, overload
 
-from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, Subquery, Value, When
+from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, Subquery, Value, When, prefetch_related_objects
 
 from equipment.metrology.validity import BoardClass, CalibrationPeriod, CalibrationStatus, board_class
 from equipment.models import Calibration, Instrument, StateChange
@@ -72,8 +72,9 @@ class BoardChip:
 class BoardRows(Sequence[BoardRow]):
     """The rows of a board in order; the instruments of a slice are fetched when it is looked at."""
 
-    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int) -> None:
+    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int, *, is_as_it_stands: bool) -> None:
         self._ordered, self._count, self._on, self._horizon_days = ordered, count, on, horizon_days
+        self._is_as_it_stands = is_as_it_stands
 
     def __len__(self) -> int:
         return self._count
@@ -90,14 +91,17 @@ class BoardRows(Sequence[BoardRow]):
     def __getitem__(self, place: int | slice) -> BoardRow | tuple[BoardRow, ...]:
         if isinstance(place, int):
             return self[place : place + 1][0]
-        found = list(self._ordered[place].prefetch_related("state_changes"))
-        periods = _periods([row.pk for row in found])
+        found = list(self._ordered[place])
+        prefetch_related_objects([row for row in found if row.state_since is not None], "state_changes")
+        periods = _periods([row.pk for row in found], only_latest=self._is_as_it_stands)
         return tuple(board_row(row, self._on, self._horizon_days, periods=periods.get(row.pk, [])) for row in found)
 
 
-def _periods(keys: list[int]) -> dict[int, list[CalibrationPeriod]]:
+def _periods(keys: list[int], *, only_latest: bool) -> dict[int, list[CalibrationPeriod]]:
     """Return the calibrations of many instruments as plain values, for a page need not build a row of each."""
     rows = Calibration.objects.filter(instrument__in=keys).order_by()
+    if only_latest:  # no other can count on the day
+        rows = rows.filter(calibrated_on=F("instrument__latest_on"))
     found: dict[int, list[CalibrationPeriod]] = {}
     for key, *said in rows.values_list("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number"):
         found.setdefault(key, []).append(period_of(*said))
@@ -129,14 +133,15 @@ def instrument_board(
     text: str = "",
 ) -> Board:
     """Return the board as this viewer sees it: one query for the counts (two for a day that has
-    passed), three for the rows looked at.
+    passed), at most three for the rows looked at.
 
     `board` narrows the rows to one class; the counts are of all that `quantity` and `text` let through.
     """
     found = Instrument.objects.visible_to(viewer).matching(text).measuring(quantity)
     classed = _classed(found, _as_it_stands(), on, horizon_days)
     counted = list(classed.order_by().values_list("rank").annotate(count=Count("pk"), deeper=Max(_looks_deeper(on))))
-    if any(deeper for *_, deeper in counted):
+    is_as_it_stands = not any(deeper for *_, deeper in counted)
+    if not is_as_it_stands:
         classed = _classed(found, _looked_up(on), on, horizon_days)
         counted = [(*row, 0) for row in classed.order_by().values_list("rank").annotate(count=Count("pk"))]
     counts = {rank: count for rank, count, _ in counted}
@@ -147,7 +152,9 @@ def instrument_board(
     shown = [chip for chip in chips if board in ("", chip.board)]
     chosen = classed.filter(rank=_RANK[shown[0].board]) if board else classed
     ordered = chosen.order_by("rank", F("due_then").asc(nulls_first=True), "identifier")
-    return Board(on, horizon_days, BoardRows(ordered, sum(chip.count for chip in shown), on, horizon_days), chips)
+    count = sum(chip.count for chip in shown)
+    rows = BoardRows(ordered, count, on, horizon_days, is_as_it_stands=is_as_it_stands)
+    return Board(on, horizon_days, rows, chips)
 
 
 def _classed(found: Any, standing: dict[str, Any], on: date, horizon_days: int) -> Any:

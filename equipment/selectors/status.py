@@ -125,9 +125,9 @@ def _covers(row: InstrumentRange, value: float) -> bool:
 
 
 def _absences(instrument: Instrument) -> list[OutOfService]:
-    changes = [
-        StateFrom(row.at.timestamp(), row.on, _OUT.get(row.state), row.reason) for row in instrument.state_changes.all()
-    ]
+    # An instrument whose state never changed has no day since which it stands so: nothing to look for.
+    moves = instrument.state_changes.all() if instrument.state_since is not None else ()
+    changes = [StateFrom(row.at.timestamp(), row.on, _OUT.get(row.state), row.reason) for row in moves]
     if changes:
         return absences(changes)
     kind = _OUT.get(instrument.state)  # entered before the states were kept day by day

@@ -55,7 +55,7 @@ def test_the_board_the_trace_and_the_recomputation(laboratory):
     since, until = date(2024, 6, 1), date(2025, 6, 1)
     with CaptureQueriesContext(connection) as queries:
         page = instrument_board(viewer, TODAY).rows[:50]
-    assert (len(page), len(queries)) == (50, 4)
+    assert (len(page), len(queries)) == (50, 3)
     board = seconds(lambda: instrument_board(viewer, TODAY).rows[:50])
     found = list(backward_trace(item, since, until))
     assert len(found) == pytest.approx(shelf.RUNS / shelf.INSTRUMENTS / 10, abs=2)

@@ -31,9 +31,10 @@ def calibrated(item: Instrument, by, *, due_in_days: int = 200, number: str = "K
 
 def many(by, numbers: range) -> None:
     """Store calibrated instruments, each in a system of its own, straight into the tables: for counting queries."""
-    rows = [Instrument(identifier=f"X-{number}", **BASE) for number in numbers]
-    Instrument.objects.bulk_create(rows)
     periods = {"calibrated_on": TODAY - timedelta(days=30), "due_on": TODAY + timedelta(days=335)}
+    shadow = {"latest_on": periods["calibrated_on"], "latest_due_on": periods["due_on"], "latest_is_good": True}
+    rows = [Instrument(identifier=f"X-{number}", **shadow, **BASE) for number in numbers]
+    Instrument.objects.bulk_create(rows)
     said = {"laboratory": "Tarn Metrology (invented)", "certificate_number": "K", "relative_uncertainty_pct": 1.0}
     Calibration.objects.bulk_create(Calibration(instrument=row, entered_by=by, **periods, **said) for row in rows)
     chain = {"quantity": "voltage", "relative_uncertainty_pct": 3.0, "assigned_on": TODAY}

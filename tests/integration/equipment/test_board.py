@@ -111,7 +111,7 @@ def test_the_board_asks_the_database_as_often_for_one_as_for_many(quality_manage
     assert quality_manager.is_laboratory
     with CaptureQueriesContext(connection) as queries:
         assert len(list(instrument_board(quality_manager, TODAY).rows)) == count
-    assert len(queries) == 5
+    assert len(queries) == 3
 
 
 def test_a_system_is_as_good_as_its_worst_instrument(quality_manager):
