@@ -42,5 +42,16 @@ name_deeds(
         "certificate.seal": "Issued form composed",
         "certificate.withdraw": "Certificate withdrawn",
         "certificate.amend": "Amendment begun",
+        "record.pair": "Two files of one record put together",
+        "evidence.cited": "Evidence of a sister cited",
+        "evidence.dropped": "Evidence dropped",
+        "impact.open": "Nonconforming work opened",
+        "impact.trace": "Runs traced",
+        "impact.recomputed": "Runs recomputed",
+        "impact.decide": "Affected run decided",
+        "impact.edit_letter": "Letter edited",
+        "impact.send_letter": "Letter sent",
+        "impact.compose": "Document composed",
+        "impact.close": "Nonconforming work closed",
     }
 )

@@ -16,5 +16,17 @@ name_deeds(
         "bay.entered": "Bay entered",
         "authorisation.granted": "Authorisation granted",
         "authorisation.ended": "Authorisation ended",
+        "authorisation.corrected": "Authorisation corrected",
+        "bay.corrected": "Bay corrected",
+        "pack.written": "Rule pack written",
+        "pack.changed": "Rule pack changed",
+        "pack.confirmed": "Rule pack confirmed",
+        "pack.used": "Rule pack used for the first time",
+        "pack.retired": "Rule pack taken out of use",
+        "pack.row_confirmed": "Row confirmed against the licensed copy",
+        "rules.policy": "What unconfirmed rows block",
+        "step.carried": "Runs carried over from the earlier revision",
+        "step.reviewed": "Step of a new revision reviewed",
+        "unit.finished": "Unit finished",
     }
 )

@@ -32,7 +32,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def _meets_a_database(item: pytest.Item) -> bool:
-    fixtures = {"db", "transactional_db", "site"} & set(getattr(item, "fixturenames", ()))
+    fixtures = {"db", "transactional_db", "enter", "site"} & set(getattr(item, "fixturenames", ()))
     return bool(fixtures) or item.get_closest_marker("django_db") is not None
 
 

@@ -96,7 +96,7 @@ def _not_assigned(instrument: Instrument, system: MeasuringSystem | None, on: da
     if system is None:
         return ""
     if not any(part.instrument_id == instrument.pk for part in system.components.all()):
-        return f"The instrument is no part of {system.name} as it was assigned on {system.assigned_on}."
+        return f"The instrument is no part of {system.name} as it was assigned on {in_words(system.assigned_on)}."
     return " ".join(_system_dates(system, on))
 
 
@@ -106,7 +106,7 @@ def _recalibrated(listed: Calibration | None, status: CalibrationStatus) -> str:
         return ""
     return (
         f"Calibrated again since: {listed.certificate_number} of {in_words(listed.calibrated_on)} was listed, "
-        f"{counts.reference} of {counts.performed_on} counts."
+        f"{counts.reference} of {in_words(counts.performed_on)} counts."
     )
 
 

@@ -34,10 +34,14 @@ def site() -> Iterator[Site]:
 
 
 @pytest.fixture(scope="session")
-def drifted_site(site: Site) -> Site:
-    """Return the site with the divider that drifted, its forty runs, a check standard and a budget."""
-    site.found_drift()
-    return site
+def drifted_site() -> Iterator[Site]:
+    """Return a site of its own with the divider that drifted, its forty runs, a check standard and a budget.
+
+    Those rows are entered past the services, with numbers that a laboratory at work would give out again.
+    """
+    with new_site(os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")) as running:
+        running.found_drift()
+        yield running
 
 
 @pytest.fixture(scope="module")
@@ -58,9 +62,11 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
 
 
 @pytest.fixture
-def enter(browser: Browser, site: Site, request: pytest.FixtureRequest) -> Iterator[Callable[[str], Room]]:
+def enter(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Callable[[str], Room]]:
     """Return a function that lets a person of the cast come in ("" for somebody without an account)."""
     rooms: list[Room] = []
+    name = "drifted_site" if "drifted_site" in request.fixturenames else "site"
+    site: Site = request.getfixturevalue(name)
 
     def come_in(key: str) -> Room:
         room = open_room(browser, site.address)

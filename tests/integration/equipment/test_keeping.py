@@ -136,7 +136,7 @@ def test_the_reasons_beyond_the_dates(divider, quality_manager):
     calibrated(divider, quality_manager, number="K-2", calibrated_on=date(2026, 11, 1))
     again = instrument_status(fresh(divider), TODAY, listed=first)
     assert again.code == "recalibrated_since"
-    assert "K-1 of 2026-03-01 was listed, K-2 of 2026-11-01 counts" in again.reason
+    assert "K-1 of 1 Mar 2026 was listed, K-2 of 1 Nov 2026 counts" in again.reason
     assert instrument_status(fresh(divider), date(2026, 10, 1), listed=first).is_valid
 
 

@@ -264,8 +264,8 @@ def test_a_bank_has_each_branch_measured_and_one_criterion_for_each_in_the_sweep
     sweep = plan.steps[4].as_dict()["procedure"]
     assert sweep["frequency_hz"] == 60
     assert [(one["branch"], one["nominal"], one["tolerance_pct"]) for one in sweep["criteria"]] == [
-        (1, 4.7, 2),
-        (2, 6.8, 1),
+        ("1", 4.7, 2),
+        ("2", 6.8, 1),
     ]
     turned = derive_plan(BANK | {"branches": BANK["branches"][::-1]})
     assert turned.steps[4].as_dict()["procedure"] == sweep
