@@ -204,10 +204,8 @@ def test_an_instrument_that_was_quarantined_after_it_was_listed_keeps_the_stages
     said = {"state": "quarantined", "on": today, "reason": "fell from the trolley", "by": quality_manager}
     change_state(instrument=divider, version=divider.version, **said)
     (lack,) = missing(way)
-    assert (
-        f"{divider.identifier} is not in calibration today: The instrument is quarantined since {today.day} {today:%b %Y}"
-        in lack
-    )
+    since = f"{today.day} {today:%b %Y}"
+    assert f"{divider.identifier} is not in calibration today: The instrument is quarantined since {since}" in lack
     use = RunInstrument.objects.get(run=way.run, instrument=divider)
     instruments.override_calibration(run_instrument=use, reason="checked against the spare", by=quality_manager)
     use.refresh_from_db()
