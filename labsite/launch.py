@@ -107,11 +107,13 @@ def run_group(port: int) -> int:
     if is_taken(port):
         say(f"Port {port} is taken. Choose another: make demo PORT={port + 1}")
         return 1
-    children = {name: subprocess.Popen(line) for name, line in commands(port).items()}
+    lines = commands(port)
+    children = {"site": subprocess.Popen(lines.pop("site"))}  # alone at first: people wait for it, not for the others
     try:
         if not wait_until_answering(port, site=children["site"]):
             say(f"The site did not come up on port {port}; what it said stands above. What was entered is kept.")
             return 1
+        children |= {name: subprocess.Popen(line) for name, line in lines.items()}
         _greet(port)
         while not asked["stop"]:
             for name, child in children.items():
