@@ -129,13 +129,14 @@ def _unlike_sisters(run: Run, own: dict[Key, Finding]) -> list[Matter]:
         values = [other.value for other in others.get(key, ()) if other.value is not None]
         found = beside_sisters(row.value or 0.0, values, row.expanded_uncertainty)
         if found is not None and found.is_outlier:
-            matters.append(Matter("info", _unlike(row, found)))
+            has_passed = run.verdict == Verdict.CONFORMS and row.verdict == Verdict.CONFORMS
+            matters.append(Matter("info", _unlike(row, found, has_passed=has_passed)))
     return matters
 
 
-def _unlike(row: Finding, found: Beside) -> str:
+def _unlike(row: Finding, found: Beside, *, has_passed: bool) -> str:
     side = "above" if found.score > 0 else "below"
-    passed = "Passed, but unlike its sisters: " if row.verdict == Verdict.CONFORMS else ""
+    passed = "Passed, but unlike its sisters: " if has_passed else ""
     return (
         f"{passed}{_named(row)} of {_shown(row, row.value)} is unlike that of {found.count} runs of sister units: "
         f"it lies far {side} their median of {_shown(row, found.median)}, by the spread that they have among them."
