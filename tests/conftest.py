@@ -6,10 +6,15 @@ import os
 import uuid
 
 import pytest
+from hypothesis import settings as hypothesis_settings
 
 from tests import servers
 from tests.ledger_flush import lift_triggers_to_empty_test_databases  # noqa: F401
 from tests.people import organisation, person
+
+# The same examples each time, so that a change is judged by its own merits; WITHSTAND_EXPLORE=1 draws new ones.
+hypothesis_settings.register_profile("same", derandomize=True)
+hypothesis_settings.load_profile("default" if os.environ.get("WITHSTAND_EXPLORE") else "same")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
