@@ -318,9 +318,3 @@ _ALL = (
     ),
 )
 KINDS: Mapping[str, Kind] = {kind.name: kind for kind in _ALL}
-
-# What every record of a kind must have, whichever of its sets of channels it holds: what a reader asks a person for.
-CHANNELS_BY_KIND: Mapping[str, tuple[str, ...]] = {
-    kind.name: tuple(channel for channel in kind.channels[0] if all(channel in one for one in kind.channels))
-    for kind in _ALL
-}

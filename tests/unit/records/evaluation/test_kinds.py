@@ -9,11 +9,12 @@ from records.evaluation import evaluating
 from records.evaluation.evaluating import evaluate
 from records.evaluation.joining import RecordsDoNotJoin
 from records.evaluation.keys import values_of
-from records.evaluation.kinds import CHANNELS_BY_KIND, KINDS, Key
+from records.evaluation.kinds import KINDS, Key
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.soundness import channels_of, unsound
 from records.evaluation.step import BadStep, parse_step
 from records.readers.recording import Recording
+from records.readers.wanted import WANTED_BY_KIND
 from schedules.rules.vocabulary import STEP_KINDS
 
 NO_TIME = np.empty(0)
@@ -30,9 +31,12 @@ def test_every_set_of_channels_holds_the_axis():
         assert all(not kind.axis or kind.axis in wanted for wanted in kind.channels)
 
 
-def test_a_reader_asks_for_what_every_set_of_channels_holds():
-    assert CHANNELS_BY_KIND["frequency_response"] == ("frequency_hz",)
-    assert CHANNELS_BY_KIND["partial_discharge"] == ("time_s", "charge_pc")
+def test_readers_are_asked_for_what_the_evaluation_needs():
+    assert set(WANTED_BY_KIND) == set(KINDS)
+    for name, kind in KINDS.items():
+        wanted = WANTED_BY_KIND[name]
+        assert {frozenset(one) for one in kind.channels} == {frozenset(one) for one in wanted.sets}, name
+        assert kind.axis == wanted.axis, name
 
 
 def impulse(**stage):
