@@ -9,7 +9,6 @@ from typing import Any
 from .tables import Rows, TableRefused, number_of
 
 MOST_POINTS = 500
-MOMENTS = ("as_found", "as_left")
 # What a head may say, in small letters without signs; the first word of the quantity that fits counts.
 _HEADS: Mapping[str, tuple[str, ...]] = {
     "moment": ("moment", "state", "as found left", "found left"),

@@ -121,8 +121,3 @@ def findings_of(affected: AffectedRun) -> QuerySet[AffectedFinding]:
 def letters_of(work: NonconformingWork) -> QuerySet[CustomerLetter]:
     """Return the letters of a piece of work."""
     return work.letters.select_related("customer", "sent_by")
-
-
-def works_of_instrument(viewer: Any, instrument: Instrument) -> QuerySet[NonconformingWork]:
-    """Return the nonconforming work that calibrations of an instrument opened."""
-    return NonconformingWork.objects.visible_to(viewer).for_list().filter(calibration__instrument=instrument)
