@@ -22,7 +22,7 @@ from records.evaluation import (
 from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
 from records.evaluation.impulse import examining as impulses
-from records.evaluation.joining import PulseRecording, digest_of_parts, join, pair
+from records.evaluation.joining import PulseRecording, TooManyParts, digest_of_parts, join, pair, parts_of
 from records.evaluation.judging import combine, judge
 from records.evaluation.kinds import KINDS as DECLARED
 from records.evaluation.measured import Measured
@@ -91,7 +91,7 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
         return _not_evaluable(known, whole, reason)
     try:
         examination = _examination(known, records, circuit)
-    except NotExaminable as fault:
+    except (NotExaminable, TooManyParts) as fault:
         return _not_evaluable(known, whole, str(fault))
     criteria = [*_still_asked(examination.implied, known.criteria), *known.criteria]
     findings = [judge(criterion, examination.measure(criterion)) for criterion in criteria]
@@ -112,7 +112,8 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
 def _examination(step: Step, records: Sequence[Recording], setup: Setup) -> Examination:
     if step.kind in _OF_ONE:
         return _OF_ONE[step.kind](step, records[0], setup)
-    return _OF_SEVERAL[step.kind](step, records, setup)
+    told_apart = [part for record in records for part in parts_of(record)]
+    return _OF_SEVERAL[step.kind](step, told_apart, setup)
 
 
 def _records(step: Step, recordings: Sequence[Recording]) -> tuple[Recording, ...]:

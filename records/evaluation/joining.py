@@ -8,9 +8,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from records.evaluation.stages import longest_gap_s, usual_interval
+from records.readers.labels import LABEL, names_of
 from records.readers.recording import Recording
+
+_MOST_PARTS = 24
+
+
+class TooManyParts(ValueError):
+    """A column of labels tells every row apart, so it does not name parts."""
 
 
 class RecordsDoNotJoin(ValueError):
@@ -91,6 +99,46 @@ def join(recordings: Sequence[Recording]) -> Recording:
         tuple(oddity for part in parts for oddity in part.oddities),
         digest_of_parts(parts),
     )
+
+
+def parts_of(recording: Recording) -> tuple[Recording, ...]:
+    """Return the parts that a recording's labels tell apart, as its phases, each with its own rows.
+
+    Parameters
+    ----------
+    recording : Recording
+        With the channel ``part`` where its rows are of several; a single part else.
+
+    Returns
+    -------
+    tuple of Recording
+        In the order in which the file names them; each tells its name in ``metadata["part"]``.
+
+    Raises
+    ------
+    TooManyParts
+        There are more than 24.
+    """
+    codes = recording.channel(LABEL)
+    if codes is None:
+        return (recording,)
+    places = list(dict.fromkeys(codes.tolist()))
+    if len(places) > _MOST_PARTS:
+        raise TooManyParts(
+            f"The column that names the part has {len(places)} different names; no unit has so many. Name it otherwise."
+        )
+    names = names_of(recording.metadata)
+    return tuple(_part(recording, codes == place, _name(place, names)) for place in places)
+
+
+def _name(place: float, names: Sequence[str]) -> str:
+    return names[int(place)] if place.is_integer() and 0 <= place < len(names) else f"{place:g}"
+
+
+def _part(recording: Recording, rows: NDArray[np.bool_], name: str) -> Recording:
+    channels = {key: values[rows] for key, values in recording.channels.items() if key != LABEL}
+    time_s = recording.time_s[rows] if len(recording.time_s) else recording.time_s
+    return Recording(time_s, channels, {**recording.metadata, LABEL: name}, recording.oddities, recording.sha256)
 
 
 def digest_of_parts(parts: Sequence[Recording]) -> str:

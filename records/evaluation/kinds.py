@@ -252,6 +252,7 @@ _ALL = (
         channels=(("resistance_ohm",),),
         axis="",
         least_rows=1,
+        optional=("part",),
         keys=(*_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
     ),
     Kind(

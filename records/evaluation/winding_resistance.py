@@ -26,6 +26,7 @@ from records.evaluation.readings import (
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
+from records.readers.labels import LABEL
 from records.readers.recording import Recording
 
 # When a drift is told: five readings or more, a slope of five of its standard uncertainties, 0.1 % in all; common
@@ -78,7 +79,8 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
         ``material`` or ``temperature_constant_c``, and ``reference_temperature_c``, for the correction.
     recordings : sequence of Recording
         Each with ``resistance_ohm`` and, where it was recorded, ``temperature_c`` of the winding; several are the
-        phases in turn, whose unbalance is told. The rows of one are repeated readings.
+        phases in turn, whose unbalance is told. The rows of one are repeated readings. A record whose rows name
+        their phase has been told apart before.
     setup : Setup
         Instruments, and ``temperature_c`` where the record has no such channel.
 
@@ -138,13 +140,17 @@ def _drift(recording: Recording) -> str:
 
 
 def _where(place: int, recordings: Sequence[Recording]) -> str:
-    return f"Record {place} of {len(recordings)}: " if len(recordings) > 1 else ""
+    if len(recordings) < 2:
+        return ""
+    name = recordings[place - 1].metadata.get(LABEL)
+    return f"“{name}”: " if name else f"Record {place} of {len(recordings)}: "
 
 
 def _plain(recording: Recording, place: int, recordings: Sequence[Recording], setup: Setup) -> Measured:
     values = recording.channels["resistance_ohm"]
     mean = estimate("r", [read("r", values, setup, "resistance")])
-    words = f"{_where(place, recordings)}the mean of {len(values)} readings is {said(mean)} Ω."
+    readings = f"mean of {len(values)} readings" if len(values) > 1 else "one reading"
+    words = f"{_where(place, recordings)}the {readings} is {said(mean)} Ω."
     return of_estimate(mean, words[0].upper() + words[1:])
 
 
@@ -188,7 +194,8 @@ def _unbalance(step: Step, recordings: Sequence[Recording], setup: Setup) -> Mea
     ordered = sorted(inputs, key=lambda one: one.value)
     total = " + ".join(one.name for one in inputs)
     value = estimate(f"100 * {len(inputs)} * ({ordered[-1].name} - {ordered[0].name}) / ({total})", inputs)
-    listed = ", ".join(f"{one.value:.6g}" for one in inputs)
+    names = [f"“{name}” " if (name := one.metadata.get(LABEL)) else "" for one in recordings]
+    listed = ", ".join(f"{name}{one.value:.6g}" for name, one in zip(names, inputs, strict=True))
     where = "at one temperature" if at_one else "as read, since no temperature or material is known"
     return of_estimate(value, f"The phases have {listed} Ω {where}: an unbalance of {said(value)} %.")
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from records.readers.labels import LABEL
 from records.readers.layout import Layout
 from records.readers.refusals import BadColumnMap, ColumnMissing, RecordRefused
 from records.readers.stamps import is_stamp
@@ -78,13 +79,21 @@ def _mapped(channel: str, entry: Any) -> MappedColumn:
 
 @dataclass(frozen=True)
 class Resolved:
-    """A column that is understood: its place, counted from 0, its channel, factor and offset to the channel's unit."""
+    """A column that is understood: its place, counted from 0, its channel, factor and offset to the channel's unit.
+
+    A column of labels names the part of the unit that each row is of, in any text.
+    """
 
     index: int
     channel: str
     factor: float
     is_stamp: bool = False
     offset: float = 0.0
+
+    @property
+    def is_label(self) -> bool:
+        """Whether its cells are names and no numbers."""
+        return self.channel == LABEL
 
 
 @dataclass(frozen=True)
@@ -135,7 +144,7 @@ def _by_mapping(dialect: Layout, columns: ColumnMap) -> list[Resolved]:
     found = []
     for channel, mapped in columns.columns.items():
         index = _place_of(dialect, channel, mapped)
-        if _is_stamped(dialect, index):
+        if channel == LABEL or _is_stamped(dialect, index):
             found.append(Resolved(index, channel, 1.0, channel == "time_s"))
             continue
         stated = mapped.unit or _unit_of(dialect, index, understand_head(dialect.heads[index])[1])
@@ -155,8 +164,10 @@ def _by_head(dialect: Layout, index: int, wanted: Sequence[str]) -> tuple[Resolv
     channel, head_unit = _understood(dialect, index, wanted)
     if channel is None and dialect.has_heads and _is_stamped(dialect, index):
         channel = "time_s"
-    if channel is None:
+    if channel is None or (channel == LABEL and LABEL not in wanted):
         return None, ""
+    if channel == LABEL:
+        return Resolved(index, channel, 1.0), ""
     if _is_stamped(dialect, index):
         return Resolved(index, channel, 1.0, True), ""
     unit = _unit_of(dialect, index, head_unit) or ("1" if channel in DIMENSIONLESS else None)

@@ -16,7 +16,8 @@ _HEADS: Mapping[tuple[str, ...], str] = {
     "ladung, discharge level",
     ("current_ma", "current_a"): "i, current, strom, leakage current, ia, ib, ic, i1, i2, i3, il1, il2, il3",
     ("frequency_hz",): "f, freq, frequency, frequenz",
-    ("phase_deg",): "phase, phi, φ, theta, θ, phase angle, phase of z, impedance phase, arg(z), ∠z",
+    ("phase_deg", "part"): "phase",
+    ("phase_deg",): "phi, φ, theta, θ, phase angle, phase of z, impedance phase, arg(z), ∠z",
     ("temperature_c",): "temperature, temp, temperatur, winding temperature, temperature of the winding, ϑ, t winding",
     ("ambient_c",): "ambient, ambient temperature, ambient temp, t amb, room temperature, air temperature, coolant, "
     "cooling air",
@@ -39,6 +40,8 @@ _HEADS: Mapping[tuple[str, ...], str] = {
     ("inductance_mh",): "l, inductance, lx, ls, lp, induktivität",
     ("loss_w",): "p, loss, losses, power, active power, power loss, verluste, verlustleistung",
     ("gated",): "gated, gate, masked",
+    ("part",): "part, phases, winding, coil, limb, leg, terminals, connection, measured between, between, strang, "
+    "wicklung, leiter, klemmen",
 }
 
 CANDIDATES: Mapping[str, tuple[str, ...]] = {
@@ -68,5 +71,6 @@ WORDS: Mapping[str, str] = {
     "inductance_mh": "inductance",
     "loss_w": "loss",
     "gated": "gating",
+    "part": "name of the part",
 }
 """What people call each channel."""

@@ -8,6 +8,7 @@ import polars as pl
 from records.readers.assembling import Columns, assemble, require
 from records.readers.columns import Resolution, Resolved, named, resolve
 from records.readers.converting import samples_of
+from records.readers.labels import coded
 from records.readers.layout import NamedColumns
 from records.readers.order import Order
 from records.readers.previewing import Manner, Preview, describe
@@ -45,10 +46,15 @@ def read(order: Order) -> Recording:
     if resolution.unresolved:
         heads = named([layout.heads[index] for index in resolution.unresolved])
         said.append(f"Columns not read, because their names are of no known quantity: {heads}.")
-    arrays = {
-        column.channel: _samples(frame.get_column(names[column.index]), column, said) for column in resolution.resolved
-    }
-    columns = Columns(arrays, measure(order.path).sha256, oddities=tuple(said))
+    metadata: dict[str, str] = {}
+    arrays = {}
+    for column in resolution.resolved:
+        series = frame.get_column(names[column.index])
+        if column.is_label and series.dtype == pl.String:
+            arrays[column.channel], metadata = coded([cell or "" for cell in series.to_list()])
+        else:
+            arrays[column.channel] = _samples(series, column, said)
+    columns = Columns(arrays, measure(order.path).sha256, metadata, tuple(said))
     return assemble(order, columns, shown)
 
 

@@ -125,7 +125,7 @@ def _column(index: int, layout: Layout, understood: Resolved | None, decimal: st
         (layout.units[index] or None) if layout.units else None,
         understood.channel if understood else None,
         cells,
-        _values(cells, understood, decimal) if understood and not understood.is_stamp else (),
+        _values(cells, understood, decimal) if understood and not (understood.is_stamp or understood.is_label) else (),
     )
 
 

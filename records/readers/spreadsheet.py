@@ -16,6 +16,7 @@ import openpyxl
 from records.readers.archive import check_workbook
 from records.readers.assembling import Columns, assemble, require
 from records.readers.columns import Attempt, Resolution, Resolved, attempt, named
+from records.readers.labels import coded
 from records.readers.order import Order
 from records.readers.plausibility import declared_in, of_dates
 from records.readers.previewing import Manner, Preview, describe
@@ -70,8 +71,14 @@ def read(order: Order) -> Recording:
         require(order, found.grid.layout, found.resolution, shown, row=max(found.grid.layout.first_row - 1, 1))
         rows, cells = _cells(_rows_of(book[found.name]), found, order)
     said = [*found.oddities]
-    arrays = {column.channel: _array(cells[place], column, found.grid, rows, said) for place, column in _used(found)}
     metadata = dict(found.grid.metadata) | {"sheet": found.name}
+    arrays = {}
+    for place, column in _used(found):
+        if column.is_label:
+            arrays[column.channel], names = coded([_label(cell) for cell in cells[place]])
+            metadata |= names
+        else:
+            arrays[column.channel] = _array(cells[place], column, found.grid, rows, said)
     columns = Columns(
         arrays, measure(order.path).sha256, metadata, tuple(said), lambda index: rows[index], declared_in(metadata)
     )
@@ -171,6 +178,10 @@ def _array(cells: list[Any], column: Resolved, grid: Grid, rows: list[int], said
         row = rows[int(np.argmin(np.isfinite(values)))]
         raise NotANumber(f"Row {row}: the column “{head}” holds no finite number. Correct or remove the row.", row=row)
     return values * column.factor + column.offset
+
+
+def _label(cell: Any) -> str:
+    return "" if cell is None else str(cell)
 
 
 def _no_number(cell: Any, head: str, row: int) -> NotANumber:

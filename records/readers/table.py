@@ -11,6 +11,7 @@ import polars as pl
 from records.readers.blocks import Block, Pass, columns_of
 from records.readers.columns import Resolved
 from records.readers.dialect import Dialect, is_number, split_cells
+from records.readers.labels import coded
 from records.readers.order import Order
 from records.readers.recording import Samples
 from records.readers.refusals import ColumnsDiffer, NotANumber, RecordTruncated
@@ -39,12 +40,15 @@ class Table:
         Digest, line feeds and last bytes of the file.
     passed_midnight : bool
         Whether a clock without date passed midnight.
+    labels : dict of str to str
+        Names of the parts that rows are of, as metadata; empty where no column names any.
     """
 
     def __init__(self, source: Source, dialect: Dialect, resolved: tuple[Resolved, ...], order: Order) -> None:
         self.source, self.dialect, self.resolved, self.order = source, dialect, resolved, order
         self.start: str | None = None
         self.passed_midnight = False
+        self.labels: dict[str, str] = {}
         self._content: bytes | None = None
         self.columns, self.measure = self._in_blocks() or self._as_a_whole()
 
@@ -68,7 +72,7 @@ class Table:
         A faulty row is named here where it can be; what is only unusual is left to the cleaned copy.
         """
         dialect = self.dialect
-        if not is_straight(self.source, dialect) or any(column.is_stamp for column in self.resolved):
+        if not is_straight(self.source, dialect) or any(column.is_stamp or column.is_label for column in self.resolved):
             return None
         seen = Pass(self.order)
         read = partial(self._read, separator=dialect.separator)
@@ -88,7 +92,7 @@ class Table:
 
     def _read(self, rows: bytes, separator: str) -> pl.DataFrame:
         dialect = self.dialect
-        numbers = {column.index for column in self.resolved if not column.is_stamp}
+        numbers = {column.index for column in self.resolved if not (column.is_stamp or column.is_label)}
         width = dialect.columns + dialect.has_trailing_separator
         names = [f"column_{index + 1}" for index in range(width)]
         frame = pl.read_csv(
@@ -120,6 +124,8 @@ class Table:
                 cells = series.to_list()
                 self.start = cells[0]
                 values, self.passed_midnight = seconds_from_first(cells, first_line=self.dialect.first_row + 1)
+            elif column.is_label:
+                values, self.labels = coded(series.to_list())
             else:
                 values = series.to_numpy()
                 if not np.isfinite(values).all():
@@ -172,6 +178,8 @@ class Table:
     def _check_cells(self, line: int, cells: list[str], may_be_cut: bool) -> None:
         for column in self.resolved:
             cell, head = cells[column.index], self.dialect.heads[column.index]
+            if column.is_label and cell:
+                continue
             if is_stamp(cell) if column.is_stamp else is_number(cell, self.dialect.decimal):
                 if cell.lstrip("+-").casefold() not in ("nan", "inf", "infinity"):
                     continue

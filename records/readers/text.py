@@ -36,7 +36,7 @@ def read(order: Order) -> Recording:
     shown = _described(order, source, dialect, resolution)
     require(order, dialect, resolution, shown, row=max(dialect.first_row, 1))
     table = Table(source, dialect, resolution.resolved, order)
-    metadata = dict(dialect.metadata)
+    metadata = dict(dialect.metadata) | table.labels
     if table.start is not None:
         metadata.setdefault("start", table.start)
     oddities = tuple(_oddities(table, resolution))

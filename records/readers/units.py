@@ -92,6 +92,7 @@ _SPELLINGS: Mapping[str, Mapping[str, float]] = {
     "inductance_mh": {"mH": 1.0, "H": 1e3, **_small("H", 1e-3), "nH": 1e-6},
     "loss_w": {"W": 1.0, "kW": 1e3, "mW": 1e-3, "MW": 1e6},
     "gated": _RATIO,
+    "part": _RATIO,
 }
 _OFFSETS = dict.fromkeys(("K", "Kelvin", "kelvin"), -273.15)
 _AMBIGUOUS = frozenset(("1", "-", "10-3", "10-4"))  # cells of a row that hold these need not be units

@@ -78,7 +78,7 @@ WANTED_BY_KIND: Mapping[str, Wanted] = {
         ("phase_deg",),
         _SWEEP,
     ),
-    "winding_resistance": Wanted((("resistance_ohm",),), ("temperature_c", "ambient_c", "current_a"), "", 1),
+    "winding_resistance": Wanted((("resistance_ohm",),), ("temperature_c", "ambient_c", "current_a", "part"), "", 1),
     "insulation_resistance": Wanted(
         (("time_s", "insulation_resistance_mohm"),), ("voltage_kv", "temperature_c", "current_ma")
     ),
