@@ -124,7 +124,7 @@ def _missing(waiting: Sequence[Waiting], classes: Sequence[str]) -> list[str]:
 
 def _not_planned(used: Sequence[RulePack]) -> list[str]:
     return [
-        f"{pack.document} also asks for what is not planned here: {', '.join(pack.not_planned)}."
+        f"{pack.document} also asks for what is not planned here: {', '.join(one.test for one in pack.not_planned)}."
         for pack in used
         if pack.not_planned
     ]

@@ -53,6 +53,7 @@ class Stage:
     set_point_kv: float
     hold_s: float | None = None
     polarity: str = ""
+    wave: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the stage in the shape of the shell contract."""
@@ -62,6 +63,8 @@ class Stage:
         shape["tolerance_pct"] = self.tolerance_pct
         if self.polarity:
             shape["polarity"] = self.polarity
+        if self.wave:
+            shape["wave"] = self.wave
         return shape | {"exact_kv": self.exact_kv, "set_point_kv": self.set_point_kv}
 
 
@@ -112,6 +115,7 @@ class Procedure:
     reference_temperature_c: float | None = None
     temperature_constant_c: float | None = None
     air: Air | None = None
+    acceptance: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the procedure in the shape of the shell contract."""
@@ -121,6 +125,8 @@ class Procedure:
         for name in ("threshold_pc", "frequency_hz", "reference_temperature_c", "temperature_constant_c"):
             if getattr(self, name) is not None:
                 shape[name] = getattr(self, name)
+        if self.acceptance:
+            shape["acceptance"] = self.acceptance
         if self.air is not None:
             shape["air"] = self.air.as_dict()
         return shape | {

@@ -140,6 +140,7 @@ class StepMaker:
             setup_checks=tuple(self._criterion(rule, "setup_checks") for rule in self.rule.setup_checks),
             report=self.rule.report,
             frequency_hz=frequency,
+            acceptance=self.rule.acceptance,
             air=air_of(self.rule.kind, self.rule.arrangement, frequency, self.numbers.get("discharge_path_m")),
             **optional,
         )
@@ -199,7 +200,7 @@ class StepMaker:
         inputs = {"exact_kv": round(exact, 6), "step_kv": self.pack.step_kv, "floor_step_kv": self.pack.floor_step_kv}
         formula = "exact_kv rounded up to step_kv, then set at the next floor_step_kv"
         self._note(f"{place}.set_point_kv", self.pack.rounding, formula, inputs, point)
-        return Stage(rule.name, level, rule.tolerance_pct, round(exact, 6), point, hold, rule.polarity)
+        return Stage(rule.name, level, rule.tolerance_pct, round(exact, 6), point, hold, rule.polarity, rule.wave)
 
     def _reduced(self, place: str, full_kv: float) -> float:
         """Return the level of a test that is made again, where the document reduces it; else the full one."""
