@@ -5,7 +5,7 @@ from __future__ import annotations
 from labsite.ledger.canonical import instant
 from records.certificates.wording import day_words, moment_words
 from records.models import Nonconformance, Run, RunInstrument
-from records.models.procedure import air_words, placed_stages
+from records.models.procedure import place_words
 from records.selectors.evidence import evidence_of_plans
 from schedules.models import Evidence, Plan, Unit
 
@@ -22,9 +22,9 @@ def deviations_of(unit: Unit, plan: Plan, runs: list[Run]) -> list[dict[str, str
     told += [{"kind": "Nonconformance", "words": _nonconformance(row)} for row in found]
     told += [{"kind": "Evidence", "words": _evidence(row)} for row in evidence_of_plans([plan.pk]).values()]
     told += [
-        {"kind": "Levels in the air of the run", "words": f"Run {run.number}. {' '.join(air_words(placed))}"}
+        {"kind": "Levels at the place", "words": f"Run {run.number}. {' '.join(words)}"}
         for run in runs
-        if (placed := placed_stages(run))
+        if (words := place_words(run))
     ]
     released = [step for step in plan.steps.all() if step.release_reason]
     told += [

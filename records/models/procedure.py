@@ -80,13 +80,18 @@ def procedure_of(document: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def placed_stages(run: Any) -> tuple[PlacedStage, ...]:
     """Return the stages of a run's step corrected for its air; empty before the conditions, and where none is asked."""
+    return _placed(run)[0]
+
+
+def _placed(run: Any) -> tuple[tuple[PlacedStage, ...], str]:
+    """Return the stages in the run's air, and why the formula has no value for it where that is so."""
     conditions = (run.temperature_c, run.pressure_kpa, run.relative_humidity_pct)
     if None in conditions:
-        return ()
+        return (), ""
     try:
-        return stages_at_place(run.step.document, *conditions)
-    except ValueError:  # conditions for which the formula has no value: the planned levels stand
-        return ()
+        return stages_at_place(run.step.document, *conditions), ""
+    except ValueError as fault:  # the planned levels stand
+        return (), str(fault)
 
 
 def document_of(run: Any) -> Mapping[str, Any]:
@@ -94,14 +99,50 @@ def document_of(run: Any) -> Mapping[str, Any]:
     return document_at_place(run.step.document, placed_stages(run))
 
 
-def air_words(placed: tuple[PlacedStage, ...]) -> tuple[str, ...]:
-    """Return level, factor and applied set point of each stage in a sentence, then what must be warned of."""
-    lines = [
-        f"{stage_words(one.name)}: {one.correction.level_kv:.4g} kV × Kt {one.correction.factor:.4f} = "
-        f"{one.correction.set_point_kv:.2f} kV to set (IEC 60060-1, air of this run)."
-        for one in placed
+def place_words(run: Any) -> tuple[str, ...]:
+    """Return level, factors and applied set point of each stage in a sentence, then what must be warned of.
+
+    The factors are that of the altitude of the site, where the plan applies it, and Kt for the air of the run. A stage
+    with neither is not told.
+    """
+    placed, fault = _placed(run)
+    lines = [air_words(one) for one in placed] or [
+        words for stage in procedure_of(run.step.document).get("stages") or () if (words := site_words(stage))
     ]
-    return tuple(lines + [words for one in placed[:1] for words in one.correction.warnings])
+    lines += [words for one in placed[:1] for words in one.correction.warnings]
+    if fault:
+        lines.append(f"No correction for the air (Kt) is worked out, and the planned levels stand: {fault}.")
+    return tuple(lines)
+
+
+def air_words(one: PlacedStage) -> str:
+    """Return level, factors and applied set point of a stage in the air of a run."""
+    found = one.correction
+    level, factors, sources = found.level_kv, "", ""
+    if one.altitude_factor is not None and one.document_kv is not None:
+        level, factors = one.document_kv, f" × Ka {one.altitude_factor:.4f}"
+        sources = "Ka for the altitude of the site; "
+    return (
+        f"{stage_words(one.name)}: {level:.4g} kV{factors} × Kt {found.factor:.4f} = "
+        f"{_to_set(found.level_kv * found.factor, found.set_point_kv)} ({sources}IEC 60060-1, air of this run)."
+    )
+
+
+def site_words(stage: Mapping[str, Any]) -> str:
+    """Return level, altitude factor and set point of a planned stage; empty where the plan applies none."""
+    factor = stage.get("altitude_factor")
+    if factor is None:
+        return ""
+    product = _to_set(stage["exact_kv"], stage["set_point_kv"])
+    title = stage_words(stage["name"])
+    return f"{title}: {stage['level_kv']:.4g} kV × Ka {factor:.4f} = {product} (Ka for the altitude of the site)."
+
+
+def _to_set(product_kv: float, set_point_kv: float) -> str:
+    """Return what a product comes to, and what is set for it where the step of the floor makes it another."""
+    if f"{product_kv:.2f}" == f"{set_point_kv:.2f}":
+        return f"{set_point_kv:.2f} kV to set"
+    return f"{product_kv:.2f} kV; {set_point_kv:.2f} kV to set"
 
 
 def injected_limits_pc(document: Mapping[str, Any]) -> tuple[float, float] | None:

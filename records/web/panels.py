@@ -11,7 +11,7 @@ from django.utils.http import urlencode
 
 from records.charts import described, pattern_words
 from records.models import Record, Run
-from records.models.procedure import air_words, injected_limits_pc, placed_stages
+from records.models.procedure import injected_limits_pc, place_words
 from records.selectors import choices
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE, SAFETY, latest_checks, missing_before_energising
@@ -36,7 +36,7 @@ def panel_context(request: HttpRequest, run: Run, step: SheetStep, bound: Any) -
 def _conditions(request: HttpRequest, run: Run, step: SheetStep) -> Context:
     names = ("temperature_c", "pressure_kpa", "relative_humidity_pct", "version")
     initial = {name: getattr(run, name) for name in names}
-    return {"form": forms.ConditionsForm(initial=initial), "air": air_words(placed_stages(run))}
+    return {"form": forms.ConditionsForm(initial=initial), "air": place_words(run)}
 
 
 def _instruments(request: HttpRequest, run: Run, step: SheetStep) -> Context:
@@ -80,7 +80,7 @@ def _open(request: HttpRequest, run: Run, step: SheetStep) -> Context:
 
 
 def _stage(request: HttpRequest, run: Run, step: SheetStep) -> Context:
-    return {"stage": step.stage, "air": air_words(placed_stages(run)), **stage_words(run, step)}
+    return {"stage": step.stage, "air": place_words(run), **stage_words(run, step)}
 
 
 def _record(request: HttpRequest, run: Run, step: SheetStep) -> Context:

@@ -1,7 +1,8 @@
 """Test levels at the place: correction for the air (Kt) of dry external insulation, and altitude factors.
 
-Kt belongs to the conditions of a run; an altitude factor belongs to the site where a unit will stand. Never both on one
-level, and never the two reference heights mixed: the functions ask which reference is meant.
+An altitude factor belongs to the site where a unit will stand and gives the level at the reference atmosphere; Kt
+belongs to the conditions of a run and brings that level to its air. Never are the two reference heights mixed: the
+functions ask which one is meant.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from schedules.rules.consistency import doubts, refuse_contradictions
 from schedules.rules.errors import BadRatings
 from schedules.rules.levels import FoundLevel, find_level
 from schedules.rules.packs import load_packs
-from schedules.rules.place import altitude_of
+from schedules.rules.place import Altitude, air_of, altitude_of
 from schedules.rules.plans import FilledIn, OtherTest, Plan, PlannedStep, UsedPack
 from schedules.rules.ratings import read_ratings
 from schedules.rules.rulepack import ProcedureRule, RulePack
@@ -21,7 +21,6 @@ from schedules.rules.workings import completed, workings
 NOT_CONFIRMED = "nobody has confirmed these rows against a licensed copy yet."
 """How the warning about a pack ends that nobody has confirmed as a whole."""
 
-_REFERENCE_ALTITUDE_M = 1000.0
 _DIELECTRIC = ("power_frequency_withstand", "lightning_impulse", "partial_discharge")
 
 
@@ -71,7 +70,8 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     procedures, filled_in = choose_procedures(selection, ratings)
     ordered = sorted(procedures, key=lambda pair: (pair[1].order, pair[1].name))
     planned = [(pack, rule) for pack, rule in ordered if rule.test_class in classes]
-    steps = tuple(step for pack, rule in planned for step in _steps(ratings, stated, level, pack, rule))
+    site = altitude_of(ratings, level.pack.altitude_reference, level.pack.document)
+    steps = tuple(step for pack, rule in planned for step in _steps(ratings, stated, level, pack, rule, site))
     if not steps:
         raise BadRatings(
             "tests", f"none of {', '.join(classes)} is in the packs for this unit", "add another class of test"
@@ -83,22 +83,33 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
         steps=steps,
         packs=tuple(UsedPack(pack.name, pack.document, pack.edition, pack.sha256) for pack in used),
         other_tests=tuple(_other_tests(ordered, classes, waiting)),
-        notes=(*selection.notes, *filled_in, *level.notes, *notes, *_not_planned(used)),
-        warnings=(*level.warnings, *doubts(ratings), *_warnings(ratings, steps, used), *_missing(waiting, classes)),
+        notes=(*selection.notes, *filled_in, *level.notes, *notes, *_air(ratings, steps), *_not_planned(used)),
+        warnings=(
+            *level.warnings,
+            *doubts(ratings),
+            *_warnings(ratings, steps, used),
+            *_height(ratings, steps, level, site),
+            *_missing(waiting, classes),
+        ),
         workings=workings(ratings),
         filled_in=added,
-        altitude=altitude_of(ratings, level.pack.altitude_reference, level.pack.document),
+        altitude=site,
     )
 
 
 def _steps(
-    ratings: dict[str, Any], stated: dict[str, Any], level: FoundLevel, pack: RulePack, rule: ProcedureRule
+    ratings: dict[str, Any],
+    stated: dict[str, Any],
+    level: FoundLevel,
+    pack: RulePack,
+    rule: ProcedureRule,
+    site: Altitude | None,
 ) -> Iterator[PlannedStep]:
     """Give the step of a procedure; one for each branch where the procedure is done on each."""
     branches = branches_of(ratings)
     groups = [(branch,) for branch in branches] if rule.branches == "each" else [branches]
     for group in groups:
-        yield StepMaker(ratings, stated, level, pack, rule, group).step()
+        yield StepMaker(ratings, stated, level, pack, rule, site, group).step()
 
 
 def _other_tests(
@@ -122,9 +133,39 @@ def _missing(waiting: Sequence[Waiting], classes: Sequence[str]) -> list[str]:
     return found
 
 
+def _air(ratings: Mapping[str, Any], steps: Sequence[PlannedStep]) -> list[str]:
+    """Return why set points of dry external insulation will not be corrected for the air of a run."""
+    is_outside = any(air_of(step.kind, step.pattern, step.procedure.frequency_hz, 1.0) for step in steps)
+    if not is_outside or "discharge_path_m" in ratings:
+        return []
+    return [
+        "The shortest path through air is not stated (discharge_path_m): set points of external insulation are not "
+        "corrected for the air of the run (Kt, IEC 60060-1)."
+    ]
+
+
+def _height(
+    ratings: Mapping[str, Any], steps: Sequence[PlannedStep], level: FoundLevel, site: Altitude | None
+) -> list[str]:
+    """Return which levels the altitude of the site raises, and which of external insulation it does not."""
+    if "altitude_m" not in ratings:
+        if "altitude_levels" in ratings:
+            raise BadRatings("altitude_m", "is missing", "give it beside altitude_levels, or leave both out")
+        return []
+    if site is None:
+        return [f"{level.pack.document} does not say up to which height its levels hold: no factor is worked out."]
+    if site.factor <= 1:
+        return []
+    found = [f"The site lies at {site.altitude_m:g} m: the factor for external insulation is {site.factor:.5g}."]
+    for use, words in (("applied", "It raises the set points of"), ("stated", "It does not raise those of")):
+        titles = dict.fromkeys(step.title for step in steps if step.altitude is not None and step.altitude.use == use)
+        found += [f"{words} {'; '.join(titles)}."] if titles else []
+    return [" ".join(found)]
+
+
 def _not_planned(used: Sequence[RulePack]) -> list[str]:
     return [
-        f"{pack.document} also asks for what is not planned here: {', '.join(pack.not_planned)}."
+        f"{pack.document} also asks for what is not planned here: {', '.join(one.test for one in pack.not_planned)}."
         for pack in used
         if pack.not_planned
     ]
@@ -175,8 +216,6 @@ def _told(one: FilledIn) -> str:
 
 def _warnings(ratings: Mapping[str, Any], steps: Sequence[PlannedStep], used: Sequence[RulePack]) -> list[str]:
     found = [f"{pack.document} {pack.edition}: {NOT_CONFIRMED}" for pack in used if not pack.confirmed_by]
-    if ratings.get("altitude_m", 0.0) > _REFERENCE_ALTITUDE_M:
-        found.append(f"The site lies at {ratings['altitude_m']:g} m, above the 1000 m that the levels are meant for.")
     occasion = ratings.get("occasion", "first")
     if occasion != "first":
         found += [

@@ -131,6 +131,8 @@ def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[st
         if old.get(name) != new.get(name):
             unit = unit_of(name)
             yield f"{words}: {_told(old.get(name), unit)}, now {_told(new.get(name), unit)}"
+    if old.get("acceptance") != new.get("acceptance"):
+        yield f"series of impulses: {_told(old.get('acceptance'), '')}, now {_told(new.get('acceptance'), '')}"
     if old.get("air") != new.get("air"):
         yield "correction for the air: changed"
     names = [[one["name"] for one in step["arrangements"]] for step in (before, after)]

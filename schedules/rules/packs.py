@@ -11,12 +11,15 @@ from typing import Any
 
 from schedules.rules.conditions import Condition
 from schedules.rules.errors import FormulaError, PackError
+from schedules.rules.formats import brought_up
 from schedules.rules.formulas import Formula, read_formula
 from schedules.rules.meaning import check_meaning
 from schedules.rules.rulepack import (
+    AltitudeRule,
     CriterionRule,
     Level,
     LevelTable,
+    NotPlanned,
     ProcedureRule,
     Reason,
     RetestRule,
@@ -54,9 +57,10 @@ def read_pack(content: bytes, file: str) -> RulePack:
     if len(content) > _LARGEST_BYTES:
         raise PackError(file, "file", f"has {len(content)} bytes", f"keep a pack under {_LARGEST_BYTES} bytes")
     try:
-        tree = tomllib.loads(content.decode("utf-8"))
+        tree: Mapping[str, Any] = tomllib.loads(content.decode("utf-8"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as fault:
         raise PackError(file, "file", f"is not TOML: {fault}", "correct the place named") from None
+    tree = brought_up(tree)
     check_structure(tree, file)
     pack = pack_of(tree, file, hashlib.sha256(content).hexdigest())
     check_meaning(pack, file)
@@ -126,7 +130,7 @@ def pack_of(tree: Mapping[str, Any], file: str, sha256: str) -> RulePack:
         to_kv=float(applies["to_kv"]),
         own_figures_for=tuple(applies["own_figures_for"]),
         altitude_reference=applies["altitude_reference"],
-        not_planned=tuple(applies["not_planned"]),
+        not_planned=tuple(NotPlanned(one["test"], one["clause"], one["confidence"]) for one in applies["not_planned"]),
         step_kv=float(rounding["step_kv"]),
         floor_step_kv=float(rounding["floor_step_kv"]),
         rounding=_reason(rounding, "rounding"),
@@ -219,6 +223,7 @@ def _stage(entry: Mapping[str, Any], key: str, file: str) -> StageRule:
         hold_s=_formula(entry["hold_s"], f"{key}.hold_s", file) if "hold_s" in entry else None,
         tolerance_pct=float(entry["tolerance_pct"]),
         polarity=entry.get("polarity", ""),
+        wave=entry.get("wave", ""),
         reason=_reason(entry, _row(key)),
     )
 
@@ -229,6 +234,11 @@ def _optional(entry: Mapping[str, Any], name: str, key: str, file: str) -> Formu
 
 def _retest(entry: Mapping[str, Any], key: str) -> RetestRule:
     return RetestRule(entry["cause"], float(entry["level_pct"]), entry["words"], _reason(entry, key))
+
+
+def _altitude(entry: Mapping[str, Any], key: str) -> AltitudeRule | None:
+    stated = entry.get("altitude")
+    return AltitudeRule(stated["use"], stated["words"], _reason(stated, key)) if stated is not None else None
 
 
 def _procedure(entry: Mapping[str, Any], key: str, file: str) -> ProcedureRule:
@@ -256,5 +266,8 @@ def _procedure(entry: Mapping[str, Any], key: str, file: str) -> ProcedureRule:
         stages=tuple(_stage(one, place, file) for one, place in each("stages")),
         criteria=tuple(_criterion(one, place, file) for one, place in each("criteria")),
         setup_checks=tuple(_criterion(one, place, file) for one, place in each("setup_checks")),
+        altitude=_altitude(entry, key),
+        acceptance=entry.get("acceptance", ""),
+        compared_with=entry.get("compared_with", ""),
         reason=_reason(entry, key),
     )

@@ -15,7 +15,12 @@ from schedules.rules.atmosphere import (
     correction,
 )
 
-REFERENCES_IN_WORDS = {"1000_m": "up to 1000 m above sea level", "sea_level": "at sea level"}
+FORMULAS: dict[str, tuple[str, str]] = {
+    "1000_m": ("IEC 62271-1", "exp(max(altitude_m - 1000, 0) / 8150)"),
+    "sea_level": ("IEC 60071-2", "exp(max(altitude_m, 0) / 8150)"),
+}
+"""By which document and formula a level grows above its reference height; both from memory, exponent m = 1."""
+
 _CORRECTED_KINDS = ("power_frequency_withstand", "lightning_impulse")
 _INTERNAL = ("secondary_to_earth", "secondary_open", "not_energised", "across_terminals", "outer_to_centre")
 
@@ -43,6 +48,16 @@ class Altitude:
     factor: float
     levels: tuple[RaisedLevel, ...]
 
+    @property
+    def formula_document(self) -> str:
+        """Whose formula the factor is."""
+        return FORMULAS[self.reference][0]
+
+    @property
+    def formula(self) -> str:
+        """The formula of the factor."""
+        return FORMULAS[self.reference][1]
+
     def as_dict(self) -> dict[str, Any]:
         """Return the altitude in the shape of the shell contract."""
         return {
@@ -50,6 +65,8 @@ class Altitude:
             "reference": self.reference,
             "document": self.document,
             "factor": self.factor,
+            "formula_document": self.formula_document,
+            "formula": self.formula,
             "levels": [level.as_dict() for level in self.levels],
         }
 
@@ -83,13 +100,13 @@ def altitude_of(ratings: Mapping[str, Any], reference: str, document: str) -> Al
     """
     if "altitude_m" not in ratings or not reference:
         return None
-    factor = altitude_factor(ratings["altitude_m"], cast(Reference, reference))
+    factor = round(altitude_factor(ratings["altitude_m"], cast(Reference, reference)), 9)
     levels = tuple(
         RaisedLevel(name, ratings[name], round(ratings[name] * factor, 6))
         for name in ("power_frequency_kv", "lightning_impulse_kv")
         if name in ratings
     )
-    return Altitude(ratings["altitude_m"], reference, document, round(factor, 6), levels)
+    return Altitude(ratings["altitude_m"], reference, document, factor, levels)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +152,17 @@ def air_of(kind: str, arrangement: str, frequency_hz: float | None, path_m: floa
 
 @dataclass(frozen=True, slots=True)
 class PlacedStage:
-    """One stage at the place: its name, the plan's set point [kV], and the correction."""
+    """One stage at the place: its name, the plan's set point [kV], and the correction.
+
+    Where the plan raised it for the altitude of the site, ``document_kv`` is the level of the document [kV] and
+    ``altitude_factor`` what raised it.
+    """
 
     name: str
     planned_kv: float
     correction: Correction
+    document_kv: float | None = None
+    altitude_factor: float | None = None
 
 
 def stages_at_place(
@@ -188,6 +211,8 @@ def stages_at_place(
             stage["name"],
             stage["set_point_kv"],
             replace(found, level_kv=stage["voltage_kv"], set_point_kv=round(stage["set_point_kv"] * found.factor, 2)),
+            stage.get("level_kv"),
+            stage.get("altitude_factor"),
         )
         for stage in stages
     )

@@ -44,7 +44,10 @@ class Basis:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One stage: the planned level [kV], what the floor sets [kV], the exact value [kV], hold [s], tolerance [%]."""
+    """One stage: the planned level [kV], what the floor sets [kV], the exact value [kV], hold [s], tolerance [%].
+
+    Where the altitude of the site raises it, ``level_kv`` is the document's and ``altitude_factor`` what raises it.
+    """
 
     name: str
     voltage_kv: float
@@ -53,6 +56,9 @@ class Stage:
     set_point_kv: float
     hold_s: float | None = None
     polarity: str = ""
+    wave: str = ""
+    level_kv: float | None = None
+    altitude_factor: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the stage in the shape of the shell contract."""
@@ -62,6 +68,10 @@ class Stage:
         shape["tolerance_pct"] = self.tolerance_pct
         if self.polarity:
             shape["polarity"] = self.polarity
+        if self.wave:
+            shape["wave"] = self.wave
+        if self.altitude_factor is not None:
+            shape |= {"level_kv": self.level_kv, "altitude_factor": self.altitude_factor}
         return shape | {"exact_kv": self.exact_kv, "set_point_kv": self.set_point_kv}
 
 
@@ -112,6 +122,7 @@ class Procedure:
     reference_temperature_c: float | None = None
     temperature_constant_c: float | None = None
     air: Air | None = None
+    acceptance: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the procedure in the shape of the shell contract."""
@@ -121,6 +132,8 @@ class Procedure:
         for name in ("threshold_pc", "frequency_hz", "reference_temperature_c", "temperature_constant_c"):
             if getattr(self, name) is not None:
                 shape[name] = getattr(self, name)
+        if self.acceptance:
+            shape["acceptance"] = self.acceptance
         if self.air is not None:
             shape["air"] = self.air.as_dict()
         return shape | {
@@ -186,6 +199,31 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True)
+class StepAltitude:
+    """What the altitude of the site does to the set points of a step: ``applied`` or only ``stated``, and why."""
+
+    use: str
+    factor: float
+    reference: str
+    document: str
+    words: str
+    clause: str
+    confidence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the altitude in the shape of the shell contract."""
+        return {
+            "use": self.use,
+            "factor": self.factor,
+            "reference": self.reference,
+            "document": self.document,
+            "words": self.words,
+            "clause": self.clause,
+            "confidence": self.confidence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedStep:
     """One test of the plan; ``point`` is ``hold``, ``witness`` or None."""
 
@@ -201,6 +239,7 @@ class PlannedStep:
     must_be_equal: tuple[str, ...] = ()
     choice: Choice | None = None
     pattern: str = ""
+    altitude: StepAltitude | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the step in the shape of the shell contract."""
@@ -216,6 +255,8 @@ class PlannedStep:
             "basis": [basis.as_dict() for basis in self.basis],
             "retest": [rule.as_dict() for rule in self.retest],
         }
+        if self.altitude is not None:
+            shape["altitude"] = self.altitude.as_dict()
         if self.must_be_equal:
             shape["evidence"] = {"must_be_equal": ["design", *self.must_be_equal]}
         return shape | ({"choice": self.choice.as_dict()} if self.choice is not None else {})

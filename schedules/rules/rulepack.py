@@ -29,6 +29,24 @@ class RetestRule:
 
 
 @dataclass(frozen=True, slots=True)
+class AltitudeRule:
+    """What the altitude of the service place does to the levels of a procedure: ``applied``, ``stated`` or ``none``."""
+
+    use: str
+    words: str
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class NotPlanned:
+    """A test of the document for which there is no kind of step."""
+
+    test: str
+    clause: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True)
 class Level:
     """One row of a table of insulation levels; ``columns`` holds what the table has besides [kV]."""
 
@@ -69,6 +87,7 @@ class StageRule:
     hold_s: Formula | None
     tolerance_pct: float
     polarity: str
+    wave: str
     reason: Reason
 
 
@@ -107,6 +126,9 @@ class ProcedureRule:
     stages: tuple[StageRule, ...]
     criteria: tuple[CriterionRule, ...]
     setup_checks: tuple[CriterionRule, ...]
+    altitude: AltitudeRule | None
+    acceptance: str
+    compared_with: str
     reason: Reason
 
 
@@ -128,7 +150,7 @@ class RulePack:
     to_kv: float
     own_figures_for: tuple[str, ...]
     altitude_reference: str
-    not_planned: tuple[str, ...]
+    not_planned: tuple[NotPlanned, ...]
     step_kv: float
     floor_step_kv: float
     rounding: Reason

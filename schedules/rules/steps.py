@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from schedules.rules.arrangements import arrangements_for
@@ -11,8 +11,17 @@ from schedules.rules.conditions import NOT_STATED, applies, refuse_undecided
 from schedules.rules.errors import BadRatings, FormulaError
 from schedules.rules.formulas import Formula
 from schedules.rules.levels import FoundLevel
-from schedules.rules.place import air_of
-from schedules.rules.plans import Basis, Choice, Criterion, PlannedStep, Procedure, Retest, Stage
+from schedules.rules.place import Altitude, air_of
+from schedules.rules.plans import (
+    Basis,
+    Choice,
+    Criterion,
+    PlannedStep,
+    Procedure,
+    Retest,
+    Stage,
+    StepAltitude,
+)
 from schedules.rules.rounding import rounded_up, set_point
 from schedules.rules.rulepack import CriterionRule, ProcedureRule, Reason, RetestRule, RulePack, StageRule, ValueRule
 from schedules.rules.units import unit_of
@@ -21,6 +30,10 @@ from schedules.rules.workings import WORKED_OUT, branch_ratings
 
 _UNROUNDED_DIGITS = 9
 _ALGEBRA = Reason("algebra of the circuit", "common practice")
+_AGREED_LEVELS = {
+    "raised": ("applied", "The order agrees levels that are raised for the altitude of the site."),
+    "as_rated": ("stated", "The order agrees the rated levels whatever the altitude of the site."),
+}
 _WARMED = ("winding_resistance", "temperature_rise")
 
 
@@ -71,6 +84,8 @@ class StepMaker:
         The row of insulation levels.
     pack, rule : RulePack, ProcedureRule
         The procedure and the pack that it stands in.
+    site : Altitude or None
+        What the altitude of the site makes of the levels; None where none is stated or no reference height is known.
     branches : tuple[Branch, ...]
         Whose criteria the step holds; one.
     basis : dict[str, Basis]
@@ -82,6 +97,7 @@ class StepMaker:
     level: FoundLevel
     pack: RulePack
     rule: ProcedureRule
+    site: Altitude | None
     branches: tuple[Branch, ...]
     basis: dict[str, Basis] = field(default_factory=dict)
 
@@ -89,6 +105,7 @@ class StepMaker:
         self.values: dict[str, ValueRule] = {
             value.name: value for value in reversed(self.pack.values) if applies(value, self.ratings)
         }
+        self.altitude = self._altitude()
         self._enter(self.branches[0])
 
     def _enter(self, branch: Branch) -> None:
@@ -117,10 +134,28 @@ class StepMaker:
             arrangements=arrangements_for(self.rule.arrangement, self.ratings["phases"]),
             basis=tuple(self.basis.values()),
             retest=tuple(self._retest(rule) for rule in self.rule.retest),
-            must_be_equal=self.rule.equal,
+            must_be_equal=(*self.rule.equal, *(("altitude_m",) if self._raises else ())),
             choice=self._choice(),
             pattern=self.rule.arrangement,
+            altitude=self.altitude,
         )
+
+    def _altitude(self) -> StepAltitude | None:
+        """Return what the altitude of the site does here: as the order agrees, else as the pack says."""
+        rule, site = self.rule.altitude, self.site
+        if rule is None or site is None or rule.use == "none":
+            return None
+        agreed = _AGREED_LEVELS.get(self.ratings.get("altitude_levels", ""))
+        use, words, clause, confidence = (
+            (*agreed, "as agreed in the order", "common practice")
+            if agreed is not None
+            else (rule.use, rule.words, rule.reason.clause, rule.reason.confidence)
+        )
+        return StepAltitude(use, site.factor, site.reference, site.formula_document, words, clause, confidence)
+
+    @property
+    def _raises(self) -> bool:
+        return self.altitude is not None and self.altitude.use == "applied" and self.altitude.factor > 1
 
     def _procedure(self, stages: tuple[Stage, ...], criteria: tuple[Criterion, ...]) -> Procedure:
         reason = self.rule.reason
@@ -140,6 +175,7 @@ class StepMaker:
             setup_checks=tuple(self._criterion(rule, "setup_checks") for rule in self.rule.setup_checks),
             report=self.rule.report,
             frequency_hz=frequency,
+            acceptance=self.rule.acceptance,
             air=air_of(self.rule.kind, self.rule.arrangement, frequency, self.numbers.get("discharge_path_m")),
             **optional,
         )
@@ -190,6 +226,7 @@ class StepMaker:
     def _stage(self, rule: StageRule) -> Stage:
         place = f"stages.{rule.name}"
         exact = self._reduced(place, self._evaluate(f"{place}.voltage_kv", rule.voltage_kv, "voltage_kv", rule.reason))
+        document_kv, exact = exact, self._raised(place, exact)
         level = rounded_up(exact, self.pack.step_kv)
         hold = (
             self._evaluate(f"{place}.hold_s", rule.hold_s, "hold_s", rule.reason) if rule.hold_s is not None else None
@@ -199,7 +236,38 @@ class StepMaker:
         inputs = {"exact_kv": round(exact, 6), "step_kv": self.pack.step_kv, "floor_step_kv": self.pack.floor_step_kv}
         formula = "exact_kv rounded up to step_kv, then set at the next floor_step_kv"
         self._note(f"{place}.set_point_kv", self.pack.rounding, formula, inputs, point)
-        return Stage(rule.name, level, rule.tolerance_pct, round(exact, 6), point, hold, rule.polarity)
+        is_applied = self.altitude is not None and self.altitude.use == "applied"
+        return Stage(
+            name=rule.name,
+            voltage_kv=level,
+            tolerance_pct=rule.tolerance_pct,
+            exact_kv=round(exact, 6),
+            set_point_kv=point,
+            hold_s=hold,
+            polarity=rule.polarity,
+            wave=rule.wave,
+            level_kv=round(document_kv, 6) if is_applied else None,
+            altitude_factor=self.altitude.factor if is_applied and self.altitude is not None else None,
+        )
+
+    def _raised(self, place: str, level_kv: float) -> float:
+        """Return the level at the reference atmosphere that holds at the site, where the altitude is applied."""
+        found, site = self.altitude, self.site
+        if found is None or site is None or found.use != "applied":
+            return level_kv
+        source = (found.document, "", found.clause)
+        inputs = {"altitude_m": site.altitude_m}
+        factor = Basis("values.altitude_factor", *source, site.formula, inputs, found.factor, "", found.confidence)
+        self.basis[factor.of] = factor
+        raised = round(level_kv * found.factor, _UNROUNDED_DIGITS)
+        full = self.basis[f"{place}.voltage_kv"]
+        self.basis[f"{place}.voltage_kv"] = replace(
+            full,
+            formula=f"({full.formula}) * altitude_factor",
+            inputs={**full.inputs, "altitude_factor": found.factor},
+            result=round(raised, 6),
+        )
+        return raised
 
     def _reduced(self, place: str, full_kv: float) -> float:
         """Return the level of a test that is made again, where the document reduces it; else the full one."""

@@ -78,6 +78,7 @@ PARTS: tuple[tuple[str, frozenset[str]], ...] = (
                 "test_capacitance_nf",
                 "discharge_path_m",
                 "altitude_m",
+                "altitude_levels",
             }
         ),
     ),

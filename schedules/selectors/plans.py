@@ -62,8 +62,14 @@ class StepSheet:
     must_be_equal: list[str]
     choice: dict[str, Any] | None
     air: dict[str, Any] | None
+    altitude: dict[str, Any] | None
     step: Step | None = None
     rows: list[Arrangement] = field(default_factory=list)
+
+    @property
+    def is_raised(self) -> bool:
+        """Say whether the altitude of the site raises the set points."""
+        return self.altitude is not None and self.altitude["use"] == "applied"
 
     @property
     def is_held(self) -> bool:
@@ -102,6 +108,7 @@ def sheet_of(
         must_be_equal=[label_of(name) for name in document.get("evidence", {}).get("must_be_equal", [])],
         choice=document.get("choice"),
         air=procedure.get("air"),
+        altitude=document.get("altitude"),
         step=step,
         rows=list(step.arrangements.all()) if step is not None else [],
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from django.urls import reverse
@@ -10,7 +11,8 @@ from django.urls import reverse
 from records.certificates.deviations import deviations_of
 from records.evaluation.synthesis import Hold, synthesise_withstand
 from records.evaluation.writing import csv_text
-from records.models.procedure import air_words, injected_limits_pc, placed_stages
+from records.models import Run
+from records.models.procedure import injected_limits_pc, place_words, placed_stages
 from records.services import checks
 from records.services.refusals import Refused
 from schedules.models import Step
@@ -47,12 +49,14 @@ def test_level_factor_and_set_point_stand_on_the_sheet(outside, prepared, client
     (stage,) = placed_stages(way.now)
     assert stage.correction.factor == pytest.approx(FACTOR, rel=1e-9)
     words = f"Withstand: 60 kV × Kt {FACTOR:.4f} = {60 * FACTOR:.2f} kV to set"
-    assert air_words((stage,))[0].startswith(words)
+    assert place_words(way.now)[0].startswith(words)
     client.force_login(tester)
     page = client.get(reverse("records:run", args=[way.run.pk]), {"at": "conditions"}).content.decode()
     assert words in page
     (told,) = [
-        row for row in deviations_of(way.run.step.plan.unit, way.run.step.plan, [way.now]) if "air" in row["kind"]
+        row
+        for row in deviations_of(way.run.step.plan.unit, way.run.step.plan, [way.now])
+        if row["kind"] == "Levels at the place"
     ]
     assert words in told["words"]
 
@@ -64,6 +68,37 @@ def test_the_record_is_judged_at_the_level_of_its_air(outside, prepared, voltage
     assert way.now.verdict == verdict
     outside.refresh_from_db()
     assert outside.document["procedure"]["stages"][0]["voltage_kv"] == 60
+
+
+def test_altitude_and_air_are_two_factors_of_one_level(outside, prepared):
+    """60 kV raised by 1.1305 for 2000 m (IEC 62271-1, from memory), then brought to the air of the run."""
+    (stage,) = outside.document["procedure"]["stages"]
+    stage |= {"level_kv": 60, "altitude_factor": 1.1305, "voltage_kv": 67.83, "exact_kv": 67.83, "set_point_kv": 67.85}
+    outside.save(update_fields=["document"])
+    words = place_words(withstand(prepared).now)[0]
+    assert words.startswith("Withstand: 60 kV × Ka 1.1305 × Kt 0.9")
+    product, to_set = (float(part) for part in re.search(r"= ([\d.]+) kV; ([\d.]+) kV to set", words).groups())
+    factor = float(words.split("Kt ")[1].split(" ")[0])
+    assert product == pytest.approx(67.83 * factor, abs=0.01)
+    assert to_set == pytest.approx(67.85 * factor, abs=0.01)
+
+
+def test_altitude_alone_is_told_too(outside, prepared):
+    del outside.document["procedure"]["air"]
+    (stage,) = outside.document["procedure"]["stages"]
+    stage |= {"level_kv": 60, "altitude_factor": 1.1305, "voltage_kv": 67.83, "exact_kv": 67.83, "set_point_kv": 67.85}
+    outside.save(update_fields=["document"])
+    assert place_words(withstand(prepared).now) == (
+        "Withstand: 60 kV × Ka 1.1305 = 67.83 kV; 67.85 kV to set (Ka for the altitude of the site).",
+    )
+
+
+def test_air_for_which_the_formula_has_no_value_is_warned_of(outside, prepared):
+    way = withstand(prepared)
+    Run.objects.filter(pk=way.run.pk).update(pressure_kpa=1009.0)
+    assert placed_stages(way.now) == ()
+    (words,) = place_words(way.now)
+    assert words.startswith("No correction for the air (Kt) is worked out, and the planned levels stand: the pressure")
 
 
 def test_without_a_path_through_air_the_planned_level_stands(prepared):

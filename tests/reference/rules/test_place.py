@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from schedules.rules import derive_plan
+from schedules.rules import BadRatings, derive_plan, load_packs
 from schedules.rules.place import air_of, document_at_place, stages_at_place
 
 SWITCHGEAR = {"equipment": "metal_enclosed_switchgear", "highest_voltage_kv": 15.5, "discharge_path_m": 0.22}
@@ -94,4 +95,100 @@ def test_one_reference_height_for_a_plan(standard, kind, reference, factor):
     assert altitude["factor"] == pytest.approx(factor, abs=5e-5)
     (level,) = [one for one in altitude["levels"] if one["name"] == "power_frequency_kv"]
     assert (level["level_kv"], level["raised_kv"]) == (50, pytest.approx(50 * factor, abs=3e-3))
-    assert plan.steps[0].procedure.stages[0].voltage_kv == 50
+    assert altitude["formula_document"] == {"1000_m": "IEC 62271-1", "sea_level": "IEC 60071-2"}[reference]
+
+
+HIGH = {"equipment": "metal_enclosed_switchgear", "highest_voltage_kv": 24, "lightning_impulse_kv": 125}
+HIGH |= {"standards": ["IEC 62271-1"], "altitude_m": 2000, "tests": ["routine", "type"]}
+HIGH |= {"temperature_rise_limit_k": 65}
+
+
+def planned(kind, **more):
+    return next(one for one in derive_plan(HIGH | more).as_dict()["steps"] if one["kind"] == kind)
+
+
+def test_the_type_test_of_external_insulation_is_raised_for_the_site():
+    """Ka = exp((2000 − 1000)/8150) = 1.1305 (IEC 62271-1, from memory): 125 kV is asked as 141.32 kV."""
+    step = planned("lightning_impulse")
+    assert (step["altitude"]["use"], step["altitude"]["document"]) == ("applied", "IEC 62271-1")
+    assert step["altitude"]["words"].startswith("External insulation")
+    assert step["altitude"]["confidence"] == "memory"
+    for stage in step["procedure"]["stages"]:
+        assert (stage["level_kv"], stage["altitude_factor"]) == (125, pytest.approx(1.1305, abs=5e-5))
+        assert stage["exact_kv"] == pytest.approx(125 * math.exp(1000 / 8150), abs=1e-5)
+        assert stage["set_point_kv"] >= stage["voltage_kv"] >= stage["exact_kv"]
+    reasons = {one["of"]: one for one in step["basis"]}
+    assert reasons["values.altitude_factor"]["document"] == "IEC 62271-1"
+    assert reasons["stages.full_positive.voltage_kv"]["formula"] == "(lightning_impulse_kv) * altitude_factor"
+    assert step["evidence"]["must_be_equal"][-1] == "altitude_m"
+
+
+def test_routine_tests_stay_at_the_rated_level_and_say_why():
+    """Common practice, no source."""
+    step = planned("power_frequency_withstand")
+    assert (step["altitude"]["use"], step["altitude"]["confidence"]) == ("stated", "common practice")
+    assert step["procedure"]["stages"][0]["set_point_kv"] == 50
+    assert "altitude_factor" not in step["procedure"]["stages"][0]
+    (told,) = [one for one in derive_plan(HIGH).warnings if "2000 m" in one]
+    assert "raises the set points of Lightning impulse" in told
+    assert "does not raise those of Power-frequency withstand" in told
+
+
+@pytest.mark.parametrize(("agreed", "routine_kv", "type_kv"), [("raised", 56.55, 141.35), ("as_rated", 50, 125)])
+def test_the_order_may_agree_otherwise(agreed, routine_kv, type_kv):
+    """50 and 125 kV times 1.1305, set at the next 0.05 kV."""
+    found = [planned(kind, altitude_levels=agreed) for kind in ("power_frequency_withstand", "lightning_impulse")]
+    assert [one["procedure"]["stages"][0]["set_point_kv"] for one in found] == [routine_kv, type_kv]
+    assert {one["altitude"]["clause"] for one in found} == {"as agreed in the order"}
+
+
+def test_an_agreement_on_the_altitude_needs_the_altitude():
+    with pytest.raises(BadRatings, match="altitude_m: is missing"):
+        derive_plan({key: value for key, value in HIGH.items() if key != "altitude_m"} | {"altitude_levels": "raised"})
+
+
+def test_below_the_reference_height_nothing_is_raised():
+    step = planned("lightning_impulse", altitude_m=900)
+    assert [(one["altitude_factor"], one["voltage_kv"]) for one in step["procedure"]["stages"]] == [(1, 125)] * 2
+    assert "altitude_m" not in step["evidence"]["must_be_equal"]
+
+
+def test_what_is_not_external_insulation_knows_no_altitude():
+    steps = derive_plan(HIGH | {"secondary_wiring": "fitted", "altitude_levels": "raised"}).as_dict()["steps"]
+    (wiring,) = [one for one in steps if one["pattern"] == "secondary_to_earth"]
+    assert "altitude" not in wiring
+    assert wiring["procedure"]["stages"][0]["voltage_kv"] == 2
+
+
+def test_levels_without_a_reference_height_say_so():
+    dry = {"equipment": "capacitor_unit", "highest_voltage_kv": 12, "rated_voltage_kv": 7.2, "rated_mvar": 0.2}
+    dry |= {
+        "terminal_to_case_kv": 28,
+        "altitude_m": 2500,
+        "standards": ["IEEE 18", "Reactive units by insulation level"],
+    }
+    dry |= {"dissipation_factor_limit": 0.001}
+    assert derive_plan(dry).altitude is not None
+    unsaid = replace(load_pack("reactive_unit_levels"), altitude_reference="")
+    packs = [unsaid if pack.name == unsaid.name else pack for pack in load_packs()]
+    plan = derive_plan(dry, packs)
+    assert plan.altitude is None
+    assert any("does not say up to which height its levels hold" in one for one in plan.warnings)
+
+
+def load_pack(name):
+    (found,) = [pack for pack in load_packs() if pack.name == name]
+    return found
+
+
+def test_the_factor_of_the_site_and_that_of_the_air_are_both_counted():
+    """The raised level is one at the reference atmosphere; Kt brings it to the air of the run."""
+    step = planned("lightning_impulse", discharge_path_m=0.22)
+    (first, _) = stages_at_place(step, 20.0, 101.3, humidity_pct(11, 20))
+    assert (first.document_kv, first.altitude_factor) == (125, pytest.approx(1.1305, abs=5e-5))
+    assert first.correction.set_point_kv == pytest.approx(141.35, abs=1e-9)
+
+
+def test_what_the_air_would_change_is_noted_where_no_path_is_stated():
+    assert any("not corrected for the air of the run" in one for one in derive_plan(HIGH).notes)
+    assert not any("air of the run" in one for one in derive_plan(HIGH | {"discharge_path_m": 0.2}).notes)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from records.evaluation.impulse.acceptance import SEQUENCES
 from records.evaluation.kinds import KINDS
 from records.evaluation.step import parse_step
-from schedules.rules import STEP_KINDS, derive_plan, load_packs
+from schedules.rules import STEP_KINDS, derive_plan, load_packs, pack_schema
 
 EVERY = {"tests": ["routine", "type", "special"], "temperature_rise_limit_k": 80, "dissipation_factor_limit": 0.001}
 COIL = {
@@ -96,6 +97,13 @@ def test_the_evaluation_takes_each_step_as_it_was_planned(plate):
 
 def test_the_plans_hold_every_kind_that_there_is():
     assert {document["kind"] for plate in PLATES for document in steps(plate)} == set(STEP_KINDS) == set(KINDS)
+
+
+def test_packs_and_evaluation_know_the_same_sequences_of_impulses():
+    known = pack_schema()["$defs"]["procedure"]["properties"]["acceptance"]["enum"]
+    assert set(known) == {"", *SEQUENCES}
+    (acceptance,) = [key for key in KINDS["lightning_impulse"].keys if key.name == "acceptance"]
+    assert set(acceptance.choices) == set(SEQUENCES)
 
 
 def test_packs_ask_only_for_quantities_that_the_kind_has():

@@ -168,6 +168,7 @@ def test_type_tests_are_listed_until_the_order_asks_for_them():
         "voltage_kv": 110.0,
         "tolerance_pct": 3.0,
         "polarity": "negative",
+        "wave": "full",
         "exact_kv": 110.0,
         "set_point_kv": 110.0,
     }

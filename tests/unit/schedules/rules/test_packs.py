@@ -9,6 +9,7 @@ import tomllib
 import pytest
 
 from schedules.rules import EQUIPMENT_KINDS, STEP_KINDS, PackError, load_packs, pack_schema, read_pack
+from schedules.rules.formats import brought_up
 from schedules.rules.meaning import check_meaning
 from schedules.rules.packs import SHIPPED, pack_of
 from schedules.rules.structure import check_structure
@@ -164,7 +165,8 @@ def agreed() -> dict:
         (("procedures", 0, "criteria", 0, "bound"), "at_least", "criteria[0].min", "is missing"),
         (("procedures", 0, "report"), ["colour"], "report[0]", "'colour' is not known"),
         (("procedures", 0, "needs"), ["colour"], "needs[0]", "'colour' is not known"),
-        (("procedures", 0, "kind"), "power_frequency_withstand", "threshold_pc", "does not belong"),
+        (("procedures", 0, "kind"), "power_frequency_withstand", "altitude", "is missing"),
+        (("procedures", 0, "acceptance"), "three", "acceptance", "does not belong"),
         (("values", 0, "formula"), "1 / 0", "values[0].formula", "can divide by zero"),
         (("values", 1, "name"), "charge_limit_pc", "values[1].name", "stands twice"),
         (("applies", "to_kv"), 0.5, "applies.to_kv", "is not above from_kv"),
@@ -175,7 +177,7 @@ def agreed() -> dict:
             "names equipment that the pack does not apply to",
         ),
         (("rounding", "step_kv"), float("nan"), "rounding.step_kv", "is not finite"),
-        (("format",), 2, "format", "1 was expected"),
+        (("format",), 3, "format", "2 was expected"),
     ],
 )
 def test_what_cannot_be_used_is_refused(place, value, key, problem):
@@ -257,6 +259,39 @@ def test_not_toml(content, problem):
     with pytest.raises(PackError) as refused:
         read_pack(content, "own.toml")
     assert refused.value.problem.startswith(problem)
+
+
+def in_format_1(tree):
+    """Give a pack of format 2 as format 1 would have written it."""
+    old = copy.deepcopy(tree) | {"format": 1}
+    old["applies"]["not_planned"] = [one["test"] for one in tree["applies"]["not_planned"]]
+    for procedure in old["procedures"]:
+        for key in ("altitude", "acceptance", "compared_with"):
+            procedure.pop(key, None)
+        for stage in procedure["stages"]:
+            stage.pop("wave", None)
+    return old
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_a_pack_of_format_1_is_still_read(path):
+    """A laboratory's own pack is frozen by its confirmation, so it is read as it was written."""
+    tree = tomllib.loads(path.read_text(encoding="utf-8"))
+    made = brought_up(in_format_1(tree))
+    checked(made, path.name)
+    assert [one["test"] for one in made["applies"]["not_planned"]] == [
+        one["test"] for one in tree["applies"]["not_planned"]
+    ]
+    assert [one["name"] for one in made["procedures"]] == [one["name"] for one in tree["procedures"]]
+    assert {one["altitude"]["use"] for one in made["procedures"] if "altitude" in one} <= {"none"}
+    assert brought_up(tree) is tree
+
+
+@pytest.mark.parametrize("tree", [{"format": True}, {"format": 1, "applies": 7, "procedures": "x"}, {"format": 3}])
+def test_what_is_no_pack_in_format_1_is_refused_as_ever(tree):
+    with pytest.raises(PackError) as refused:
+        check_structure(brought_up(tree), "own.toml")
+    assert refused.value.key
 
 
 def test_shipped_packs_ship_unconfirmed_and_say_who_transcribed():

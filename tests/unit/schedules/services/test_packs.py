@@ -107,7 +107,7 @@ def test_versions_follow_each_other(tester, approver):
         ("Works", OWN, "name", "small letters"),
         ("ieee_18_2012", OWN, "name", "A pack that ships is called ieee_18_2012"),
         ("works", OWN.replace("0.5 * power_frequency_kv", "0.5 * power_kv"), "content", "stages[0].voltage_kv"),
-        ("works", OWN.replace("format = 1", ""), "content", "format: is missing. Mend: add format"),
+        ("works", OWN.replace("format = 2", ""), "content", "format: is missing. Mend: add format"),
         ("works", "colour =", "content", "is not TOML"),
         ("works", "", "content", "is missing"),
         ("works", "#" * 200_001, "content", "keep it under"),

@@ -67,6 +67,76 @@ def test_a_planned_sequence_is_judged():
     assert "2 impulses count for the stage “full_negative”" in found(short, "impulses", "full_negative").reason
 
 
+def planned_impulse(standard, equipment="metal_enclosed_switchgear", **more):
+    ratings = {"equipment": equipment, "highest_voltage_kv": 24, "lightning_impulse_kv": 125, "tests": ["type"]}
+    ratings |= {"temperature_rise_limit_k": 80}
+    (step,) = [
+        one
+        for one in derive_plan(ratings | {"standards": [standard]} | more).as_dict()["steps"]
+        if one["kind"] == "lightning_impulse"
+    ]
+    return step
+
+
+def of_both_polarities(number, discharged):
+    """Give so many impulses of each polarity; those whose places are named collapse."""
+    return [
+        impulse(sign * 125, seed=place, **({"chopped_after_us": 3.0} if place in discharged.get(sign, ()) else {}))
+        for sign in (1, -1)
+        for place in range(1, number[sign] + 1)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("positive", "negative", "discharged", "verdict", "words"),
+    [
+        (3, 3, {}, "conforms", "0 disruptive discharges in 3 impulses; at most 0 in 3 allowed."),
+        (3, 3, {1: [2]}, "inconclusive", "9 further impulses needed before the sequence is judged."),
+        (12, 3, {1: [2]}, "conforms", "1 disruptive discharge in 12 impulses; at most 1 in 12 allowed."),
+        (12, 12, {1: [2], -1: [3]}, "conforms", "1 disruptive discharge in 12 impulses; at most 1 in 12 allowed."),
+        (
+            12,
+            3,
+            {1: [2, 9]},
+            "does_not_conform",
+            "2 disruptive discharges in 12 impulses; at most 1 in 12 are allowed.",
+        ),
+    ],
+)
+def test_three_and_nine_more_as_the_plan_states_it(positive, negative, discharged, verdict, words):
+    """From memory of IEEE C37.20.3: three impulses; after exactly one discharge nine more without any."""
+    step = planned_impulse("IEEE C37.20.3", highest_voltage_kv=27)
+    evaluation = evaluate(step, of_both_polarities({1: positive, -1: negative}, discharged), SETUP)
+    assert evaluation.verdict == verdict
+    assert words in found(evaluation, "disruptive_discharges", "full_positive").reason
+
+
+@pytest.mark.parametrize(
+    ("discharged", "verdict"),
+    [
+        ({1: [2, 4], -1: [3, 5]}, "conforms"),
+        ({1: [2, 4, 6]}, "does_not_conform"),
+        ({1: [2, 14]}, "inconclusive"),
+    ],
+)
+def test_fifteen_with_two_discharges_of_each_polarity(discharged, verdict):
+    """Read in an excerpt of IEC 60071-1: up to 2 in 15; the last five clear: IEC 62271-1, from memory."""
+    step = planned_impulse("IEC 62271-1")
+    evaluation = evaluate(step, of_both_polarities({1: 15, -1: 15}, discharged), SETUP)
+    assert evaluation.verdict == verdict
+
+
+def test_a_planned_reduced_impulse_is_compared_with_the_full_ones():
+    """From memory of IEC 60076-3: one reduced impulse, then three full ones; their traces are laid over each other."""
+    reactor = {"equipment": "series_reactor", "highest_voltage_kv": 15.5, "lightning_impulse_kv": 110}
+    step = planned_impulse("IEEE C57.16", **reactor)
+    level = step["procedure"]["stages"][0]["voltage_kv"]
+    evaluation = evaluate(step, [impulse(-one, seed=place) for place, one in enumerate((level, 110, 110, 110))], SETUP)
+    assert evaluation.verdict == "conforms"
+    assert found(evaluation, "voltage_difference_pct").value < 2
+    assert found(evaluation, "impulses", "reduced").value == 1
+
+
 def test_polarity_does_not_change_what_is_found():
     step = {"kind": "lightning_impulse", "stages": [{**FULL, "polarity": "positive"}], "criteria": SHAPE}
     record = impulse()
