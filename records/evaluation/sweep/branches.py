@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from equipment.metrology.propagation import coverage_factor
+from records.evaluation.estimating import COVERAGE_PROBABILITY
 from records.evaluation.sweep.poles import fitted_poles, noise_of, peak_frequencies, starting_poles
 from records.evaluation.sweep.responses import Complexes
-from records.evaluation.sweep.scatter import scatter_of
+from records.evaluation.sweep.scatter import Scatter, scatter_of
 from records.readers.recording import Samples
 
 LEAST_QUALITY = 2.0
@@ -19,6 +21,8 @@ LEAST_QUALITY = 2.0
 
 _LEAST_KNOWN = 0.5
 _STEPS = 40
+_PASSES = 10  # each weighs the samples by the scatter that the one before left …
+_SETTLED = 1.1  # … until no weight moves further than this against another
 _WORST_RESIDUAL = 0.1  # relative: a fit that leaves more describes nothing
 _MORE_PAIRS = 2
 _BETTER_SKEWED, _BETTER_WITH_MORE = 0.8, 0.65  # of the weighted squares: what freeing κ, or one more pair, must reach
@@ -31,10 +35,16 @@ class NoBranches(ValueError):
 
 @dataclass(frozen=True)
 class Estimate:
-    """A value and its standard uncertainty from noise, both in one unit."""
+    """A value and its standard uncertainty from noise, both in one unit, with the degrees of freedom of the latter."""
 
     value: float
     standard_uncertainty: float
+    degrees_of_freedom: float = math.inf
+
+    @property
+    def coverage_factor(self) -> float:
+        """k for 95.45 % from the t-distribution, dimensionless."""
+        return coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom)
 
 
 @dataclass(frozen=True)
@@ -82,7 +92,7 @@ class Network:
         In rising order of resonance, those inside the swept range whose quality factor makes them resonances.
     broad : tuple of Branch
         Pole pairs that are none: too low a quality factor, not determined by the samples, or outside the swept range.
-    parallel_hz : tuple of float
+    parallel : tuple of Estimate
         Parallel resonances [Hz], where the impedance has its maxima, in rising order.
     conductance_s, capacitance_f : float
         What lies beside the branches: G0 [S] and C0 [F].
@@ -96,13 +106,18 @@ class Network:
 
     branches: tuple[Branch, ...]
     broad: tuple[Branch, ...]
-    parallel_hz: tuple[float, ...]
+    parallel: tuple[Estimate, ...]
     conductance_s: float
     capacitance_f: float
     coil: tuple[float, float]
     residual: float
     noise_db: float
     noise_deg: float
+
+    @property
+    def parallel_hz(self) -> tuple[float, ...]:
+        """Parallel resonances [Hz] without their uncertainty."""
+        return tuple(one.value for one in self.parallel)
 
     def admittance(self, frequency_hz: Samples) -> Complexes:
         """Return the fitted admittance [S] at frequencies [Hz], an ndarray (n,) of complex."""
@@ -156,6 +171,20 @@ class _Model:
             columns += [coil, -coil * decay / (s + decay)]
         return total, np.column_stack(columns)
 
+    def slope(self, s: complex) -> complex:
+        """Return the derivative of the admittance by s at one s."""
+        total = complex(self.ends[1])
+        for log_omega, log_quality, log_inductance, skew in self.pairs:
+            omega, damping = math.exp(log_omega), math.exp(-log_quality)
+            x = s / omega
+            below = x**2 + damping * x + 1
+            total += (
+                math.exp(-log_inductance - log_omega) / omega / below * (1 - (x + skew) * (2 * x + damping) / below)
+            )
+        if self.has_coil:
+            total -= math.exp(self.ends[2]) / (s + math.exp(self.ends[3])) ** 2
+        return total
+
 
 def find_branches(frequency_hz: Samples, admittance_s: Complexes, *, least_quality: float = LEAST_QUALITY) -> Network:
     """Return the branches of an admittance.
@@ -183,7 +212,7 @@ def find_branches(frequency_hz: Samples, admittance_s: Complexes, *, least_quali
     -----
     Y(s) = Σ (s + κ ω0)/(L (s² + s ω0/Q + ω0²)) + G0 + s C0, and a coil 1/(R + s L) beside it where the sweep begins
     inductive. The poles come from vector fitting; then all parameters are refined by least squares of the logarithm
-    of the ratio, magnitude and phase each weighted by its own scatter. κ is 0 for R, L and C in series and is freed
+    of the ratio, each sample weighed by its scatter. κ is 0 for R, L and C in series and is freed
     only where the samples ask for it, as for a reactor with a resistor beside it. Further pole pairs are tried only
     where neighbouring residuals are alike. Uncertainties are the fit's own covariance.
     """
@@ -210,21 +239,20 @@ def find_branches(frequency_hz: Samples, admittance_s: Complexes, *, least_quali
 @dataclass(frozen=True)
 class _Fit:
     model: _Model
-    covariance: NDArray[np.float64]
+    scatter: Scatter
     errors: Complexes
     residual: float
-    spread: tuple[Samples, Samples]
     likeness: float
     worst_place: int
 
     def improves(self, other: _Fit, share: float) -> bool:
         """Return whether the errors, weighted by the other fit's scatter, are below a share of the other's."""
-        mine, others = (_weighted(one.errors, other.spread) for one in (self, other))
+        mine, others = (_weighted(one.errors, other.scatter.spread) for one in (self, other))
         return float(np.sum(np.abs(mine) ** 2)) < share * float(np.sum(np.abs(others) ** 2))
 
 
-def _weighted(errors: Complexes, spread: tuple[Samples, Samples]) -> Complexes:
-    whole: Complexes = np.real(errors) / spread[0] + 1j * np.imag(errors) / spread[1]
+def _weighted(errors: Complexes, spread: Samples) -> Complexes:
+    whole: Complexes = np.real(errors) / spread[: len(errors)] + 1j * np.imag(errors) / spread[len(errors) :]
     return whole
 
 
@@ -271,32 +299,27 @@ def _started(s: Complexes, relative: Complexes, poles: Complexes, *, has_coil: b
 
 def _refined(s: Complexes, relative: Complexes, model: _Model) -> _Fit:
     """Return the model after damped least squares of logarithms, weighted by the scatter that the pass before left."""
-    ones = np.ones(len(s))
-    spread, values, magnitude = (ones, ones), model.packed(), 1 / np.abs(relative)
-    for is_last in (False, False, True):
+    scatter, values = None, model.packed()
+    for _ in range(_PASSES):
+        spread = np.ones(2 * len(s)) if scatter is None else scatter.spread
         values = _descended(s, relative, model, values, spread)
-        errors, slopes = _errors(s, relative, model.unpacked(values))
-        leverage = _leverage(_stacked(slopes, spread))
-        spread = (
-            scatter_of(np.real(errors), magnitude, leverage[: len(s)]),
-            scatter_of(np.imag(errors), magnitude, leverage[len(s) :]),
-        )
-        if is_last:
+        fitted = model.unpacked(values)
+        errors, slopes = _errors(s, relative, fitted)
+        magnitude = 1 / np.abs(fitted.value_and_slopes(s)[0])
+        scatter = scatter_of(_stacked(errors), _stacked(slopes), magnitude, scatter)
+        change = scatter.spread / spread
+        if change.max() < _SETTLED * change.min():
             break
-    weighted = _stacked(slopes, spread)
+    assert scatter is not None
     residual = float(np.sqrt(np.mean(np.abs(errors) ** 2)))
-    white = _weighted(errors, spread)
+    white = _weighted(errors, scatter.spread)
     worst = int(np.convolve(np.abs(white), np.ones(5) / 5, mode="same").argmax())
-    return _Fit(model.unpacked(values), _inverse(weighted), errors, residual, spread, _likeness(errors, white), worst)
+    return _Fit(fitted, scatter, errors, residual, _likeness(errors, white), worst)
 
 
-def _stacked(slopes: Complexes, spread: tuple[Samples, Samples]) -> NDArray[np.float64]:
-    """Return the derivatives of the weighted errors (2n, k): of magnitude above those of phase."""
-    return np.concatenate([np.real(slopes) / spread[0][:, None], np.imag(slopes) / spread[1][:, None]])
-
-
-def _leverage(weighted: NDArray[np.float64]) -> Samples:
-    return np.asarray(np.einsum("ij,jk,ik->i", weighted, _inverse(weighted), weighted, optimize=True), dtype=np.float64)
+def _stacked(values: Complexes) -> NDArray[np.float64]:
+    """Return real parts above imaginary ones: of errors (2n,), of their derivatives (2n, k)."""
+    return np.concatenate([np.real(values), np.imag(values)])
 
 
 def _likeness(errors: Complexes, white: Complexes) -> float:
@@ -311,13 +334,11 @@ def _errors(s: Complexes, relative: Complexes, model: _Model) -> tuple[Complexes
     return np.log(value / relative), slopes / value[:, None]
 
 
-def _descended(
-    s: Complexes, relative: Complexes, model: _Model, values: Samples, spread: tuple[Samples, Samples]
-) -> Samples:
+def _descended(s: Complexes, relative: Complexes, model: _Model, values: Samples, spread: Samples) -> Samples:
     def looked_at(at: Samples) -> tuple[float, NDArray[np.float64], NDArray[np.float64]]:
         errors, slopes = _errors(s, relative, model.unpacked(at))
-        left = np.concatenate([errors.real / spread[0], errors.imag / spread[1]])
-        return float(left @ left), left, _stacked(slopes, spread)
+        left = _stacked(errors) / spread
+        return float(left @ left), left, _stacked(slopes) / spread[:, None]
 
     cost, left, slopes = looked_at(values)
     damping = 1e-3
@@ -339,20 +360,9 @@ def _descended(
     return values
 
 
-def _inverse(slopes: NDArray[np.float64]) -> NDArray[np.float64]:
-    size = np.linalg.norm(slopes, axis=0)
-    size[size == 0] = 1.0
-    scaled = slopes / size
-    inverse = np.linalg.pinv(scaled.T @ scaled) / np.outer(size, size)
-    return np.asarray(inverse, dtype=np.float64)
-
-
 def _network(fit: _Fit, frequency_hz: Samples, unit: float, scale: float, least_quality: float) -> Network:
     width = 4 if fit.model.is_skewed else 3
-    found = [
-        _branch(row, fit.covariance[place * width : place * width + 3, place * width : place * width + 3], unit, scale)
-        for place, row in enumerate(fit.model.pairs)
-    ]
+    found = [_branch(row, fit.scatter, place * width, unit, scale) for place, row in enumerate(fit.model.pairs)]
     found.sort(key=lambda branch: branch.resonance_hz.value)
     low, high = float(frequency_hz[0]), float(frequency_hz[-1])
     resonant = [
@@ -372,18 +382,37 @@ def _network(fit: _Fit, frequency_hz: Samples, unit: float, scale: float, least_
         float(ends[1]) * scale / unit,
         coil,
         fit.residual,
-        20 / math.log(10) * float(np.median(fit.spread[0])),
-        math.degrees(float(np.median(fit.spread[1]))),
+        20 / math.log(10) * float(np.median(fit.scatter.spread[: len(frequency_hz)])),
+        math.degrees(float(np.median(fit.scatter.spread[len(frequency_hz) :]))),
     )
-    return replace(network, parallel_hz=_parallel(network, low, high, least_quality))
+    zeros = _zeros(network, low, high, least_quality)
+    return replace(network, parallel=tuple(_parallel(fit, zero, unit) for zero in zeros))
 
 
-def _branch(row: Samples, covariance: NDArray[np.float64], unit: float, scale: float) -> Branch:
+def _parallel(fit: _Fit, zero: complex, unit: float) -> Estimate:
+    """Return the frequency [Hz] of a zero s of the admittance [rad/s].
+
+    Y(s, θ) = 0 moves by ds = -(∂Y/∂θ · dθ)/(∂Y/∂s), and |s| by the part of ds along s.
+    """
+    s = zero / unit
+    _, by_parameters = fit.model.value_and_slopes(np.array([s]))
+    moves = -by_parameters[0] / fit.model.slope(s)
+    direction = np.real(moves * s.conjugate()) / abs(s)
+    variance = max(float(direction @ fit.scatter.inverse @ direction), 0.0)
+    hertz = unit / (2 * math.pi)
+    return Estimate(abs(s) * hertz, math.sqrt(variance) * hertz, fit.scatter.freedom(direction))
+
+
+def _branch(row: Samples, scatter: Scatter, first: int, unit: float, scale: float) -> Branch:
+    """Return the branch whose parameters stand in a row, and from place `first` on among the fit's."""
     omega, quality, inductance = (math.exp(one) for one in row[:3])
     resonance_hz, henry = omega * unit / (2 * math.pi), inductance / (scale * unit)
     # Logarithms of f0, Q, L, C = 1/(ω0² L) and R = ω0 L/Q by those of ω0, Q and L.
     logs = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [-2, 0, -1], [1, -1, 1]], dtype=float)
-    shares = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", logs, covariance, logs), 0.0))
+    ways = np.zeros((len(logs), len(scatter.inverse)))
+    ways[:, first : first + 3] = logs
+    shares = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", ways, scatter.inverse, ways), 0.0))
+    freedoms = [scatter.freedom(way) for way in ways]
     values = (
         resonance_hz,
         quality,
@@ -391,13 +420,13 @@ def _branch(row: Samples, covariance: NDArray[np.float64], unit: float, scale: f
         1e6 / ((omega * unit) ** 2 * henry),
         omega * unit * henry / quality,
     )
-    estimates = (Estimate(value, float(value * share)) for value, share in zip(values, shares, strict=True))
+    estimates = (Estimate(*one) for one in zip(values, (values * shares).tolist(), freedoms, strict=True))
     resonance, q, coil, capacitor, resistor = estimates
     return Branch(resonance, q, coil, capacitor, resistor, skew=float(row[3]))
 
 
-def _parallel(network: Network, low_hz: float, high_hz: float, least_quality: float) -> tuple[float, ...]:
-    """Return the frequencies of the zeros of the fitted admittance that resonate, from its numerator's roots."""
+def _zeros(network: Network, low_hz: float, high_hz: float, least_quality: float) -> list[complex]:
+    """Return the zeros of the fitted admittance that resonate [rad/s], from its numerator's roots, in rising order."""
     unit = 2 * math.pi * math.sqrt(low_hz * high_hz)
     terms: list[tuple[NDArray[np.float64], NDArray[np.float64]]] = []
     for branch in (*network.branches, *network.broad):
@@ -417,8 +446,8 @@ def _parallel(network: Network, low_hz: float, high_hz: float, least_quality: fl
     upper = roots[roots.imag > 0]
     quality = np.abs(upper) / np.maximum(2 * np.abs(upper.real), 1e-300)
     hertz = np.abs(upper) * unit / (2 * math.pi)
-    kept = hertz[(quality >= least_quality) & (hertz >= low_hz) & (hertz <= high_hz)]
-    return tuple(float(one) for one in np.sort(kept))
+    kept = upper[(quality >= least_quality) & (hertz >= low_hz) & (hertz <= high_hz)]
+    return sorted((complex(one) * unit for one in kept), key=abs)
 
 
 def _product(polynomials: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:

@@ -10,8 +10,11 @@ from typing import Any
 
 import numpy as np
 
+from equipment.metrology.propagation import coverage_factor
+from equipment.metrology.rounding import rounded
+from records.evaluation.estimating import COVERAGE_PROBABILITY, combined
 from records.evaluation.examination import Examination, as_told
-from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, spoken
+from records.evaluation.measured import COVERAGE_FACTOR, Measured, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.evaluation.sweep import telling
@@ -87,7 +90,11 @@ class SweepTest:
         if fundamental is None:
             return None
         resonance = branch.resonance_hz
-        return Estimate(resonance.value / fundamental, resonance.standard_uncertainty / fundamental)
+        return Estimate(
+            resonance.value / fundamental,
+            resonance.standard_uncertainty / fundamental,
+            resonance.degrees_of_freedom,
+        )
 
     def of_branch(self, criterion: Criterion) -> Measured:
         """Return one quantity of the branch that a criterion means; of several records the one nearest its limit."""
@@ -176,42 +183,54 @@ class SweepTest:
         self, swept: Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
     ) -> Measured:
         at = branches[place].resonance_hz
-        resonance = spoken(at.value, self._expanded(at, "frequency"))
+        resonance = spoken(at.value, self._expanded(at, "frequency")[0])
         which = f"branch {place + 1} of {len(branches)}" if len(branches) > 1 else "the branch"
         if criterion.quantity == "tuned_order":
             fundamental = self.step.number("frequency_hz")
-            value = spoken(estimate.value, self._expanded(estimate, "frequency"))
+            value = spoken(estimate.value, self._expanded(estimate, "frequency")[0])
             words = f"{which} resonates at {resonance} Hz, the {value}-fold of {fundamental:g} Hz."
             instrument = "frequency"
         elif criterion.quantity == "resonance_hz":
             words, instrument = f"{which} resonates at {resonance} Hz.", "frequency"
         else:
             _, name, unit, instrument = _OF_BRANCH[criterion.quantity]
-            value = spoken(estimate.value, self._expanded(estimate, instrument))
+            value = spoken(estimate.value, self._expanded(estimate, instrument)[0])
             words = f"the {name} of {which}, at {resonance} Hz, is {value}{unit}."
         words = f"{self.named(swept)}{words[0].upper()}{words[1:]}"
-        return Measured(estimate.value, self._expanded(estimate, instrument), words, is_value_said=True)
+        expanded_uncertainty, k = self._expanded(estimate, instrument)
+        return Measured(estimate.value, expanded_uncertainty, words, coverage_factor=k, is_value_said=True)
 
-    def _expanded(self, estimate: Estimate, instrument: str) -> float | None:
-        """Return U: a frequency's instrument counts where it is named, an impedance's must be known."""
+    def _expanded(self, estimate: Estimate, instrument: str) -> tuple[float | None, float]:
+        """Return U and k: a frequency's instrument counts where it is named, an impedance's must be known."""
         relative = relative_standard_uncertainty(self.setup, instrument) if instrument else 0.0
         if relative is None and instrument == "frequency":
             relative = 0.0
-        return expanded(estimate.value, relative, estimate.standard_uncertainty)
+        if relative is None:
+            return None, COVERAGE_FACTOR
+        parts = [
+            (estimate.standard_uncertainty, estimate.degrees_of_freedom),
+            (abs(estimate.value) * relative, math.inf),
+        ]
+        whole = combined("value", estimate.value, parts)
+        k = round(coverage_factor(COVERAGE_PROBABILITY, whole.degrees_of_freedom), 2)
+        return k * whole.standard_uncertainty, k
 
     def parallel(self, criterion: Criterion) -> Measured:
         """Return the parallel resonance that a criterion means [Hz]."""
         swept = self.judged[0]
-        found = swept.network.parallel_hz if swept.network else ()
+        found = swept.network.parallel if swept.network else ()
         if not found:
             words = swept.why or "The fitted sweep shows no parallel resonance."
             return Measured(None, words=f"{self.named(swept)}{words}")
-        place = self._place(criterion, found)
+        place = self._place(criterion, [one.value for one in found])
         if place is None:
-            shown = ", ".join(f"{one:.5g} Hz" for one in found)
+            shown = ", ".join(f"{one.value:.5g} Hz" for one in found)
             return Measured(None, words=f"The sweep shows no further parallel resonance than {shown}.")
-        words = f"{self.named(swept)}The impedance has a maximum at {found[place]:.6g} Hz, a parallel resonance."
-        return Measured(found[place], None, words, is_value_said=True)
+        value = found[place].value
+        expanded_uncertainty, k = self._expanded(found[place], "frequency")
+        at = spoken(value, expanded_uncertainty)
+        words = f"{self.named(swept)}The impedance has a maximum at {at} Hz, a parallel resonance."
+        return Measured(value, expanded_uncertainty, words, coverage_factor=k, is_value_said=True)
 
     @cached_property
     def likenesses(self) -> list[tuple[str, Likeness]]:
@@ -252,13 +271,20 @@ class SweepTest:
             return Measured(None, words="There is nothing to compare with: give a second record or a reference.")
         is_correlation = criterion.quantity == "correlation"
         which, worst = min(pairs, key=lambda pair: pair[1].correlation if is_correlation else -pair[1].log_error_db)
-        what = (
-            f"have a correlation of {worst.correlation:.5g}"
-            if is_correlation
-            else f"differ by {worst.log_error_db:.3g} dB on average"
-        )
+        if is_correlation:
+            value, u = worst.correlation, worst.u_correlation
+            what = f"have a correlation of {spoken(value, COVERAGE_FACTOR * u)}"
+        else:
+            value, u = worst.log_error_db, math.hypot(worst.u_log_error_db, self._u_scale_db())
+            what = f"differ by {spoken(value, COVERAGE_FACTOR * u)} dB on average"
         words = f"{which[0].upper()}{which[1:]} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
-        return Measured(worst.correlation if is_correlation else worst.log_error_db, None, words, is_value_said=True)
+        return Measured(value, COVERAGE_FACTOR * u, words, is_value_said=True)
+
+    def _u_scale_db(self) -> float:
+        """Return what the instrument's scale does to a log error [dB]: nothing where it recorded both traces."""
+        if "reference" not in self.step.stated:
+            return 0.0
+        return 20 / math.log(10) * (relative_standard_uncertainty(self.setup, "impedance") or 0.0)
 
     def measure(self, criterion: Criterion) -> Measured:
         """Return what the sweeps say about one criterion's quantity; without a limit it is told, not judged."""
@@ -289,7 +315,10 @@ class SweepTest:
         try:
             for which, likeness in self.likenesses:
                 if likeness.factors:
-                    shown = ", ".join(f"{name} band {value:.2f}" for name, value in likeness.factors.items())
+                    shown = ", ".join(
+                        f"{name} band {_factor_in_words(value, likeness.u_factors[name])}"
+                        for name, value in likeness.factors.items()
+                    )
                     said.append(f"Relative factors after DL/T 911 of {which}, for information: {shown}.")
         except NotComparable:
             pass  # the finding on the comparison says why
@@ -322,6 +351,13 @@ def _in_words(branch: Branch) -> str:
         f"{branch.resonance_hz.value:.5g} Hz with {branch.inductance_mh.value:.4g} mH, "
         f"{branch.capacitance_uf.value:.4g} µF, {branch.resistance_ohm.value:.3g} Ω"
     )
+
+
+def _factor_in_words(value: float, u: float) -> str:
+    if not math.isfinite(u):
+        return f"{value:.2f} (the greatest that is told)"
+    told = rounded(value, COVERAGE_FACTOR * u)
+    return f"{told.value_text} ± {told.uncertainty_text}"
 
 
 def _beyond(value: float, criterion: Criterion) -> float:

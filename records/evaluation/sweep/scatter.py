@@ -2,54 +2,187 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from records.readers.recording import Samples
 
-_ROUNDS = 4
-_BETTER = 6.0  # by so much the logarithm of the likelihood must rise before scatter is taken to depend on the impedance
-_LEAST = 1e-13
-_LEAST_LEFT = 0.2  # a sample that decides the fit by itself tells nothing of its scatter; it is not raised further
+_ROUNDS = 40
+_WORTH = 1.0  # of the doubled logarithm of the likelihood: what a part must gain, its expectation where it is none
+_LEAST_LEFT = 1e-3  # of a sample that decides a parameter alone
+_SETTLED = 1e-3  # of the doubled logarithm of the likelihood
+_LEAST = 1e-13  # below, only rounding is left
+_FLOOR = 1e-6  # of the mean square: no sample is taken for better than this
 
 
-def scatter_of(errors: Samples, magnitude: Samples, leverage: Samples) -> Samples:
-    """Return the standard deviation of each relative error.
+@dataclass(frozen=True)
+class Scatter:
+    """Parts of the variance of the errors, and what is known of them.
 
-    The variance is a² + b²/|Z|² + c²|Z|²: a share of the reading, noise of the impedance itself (which tells most at
-    a resonance), noise of its reciprocal. The three are fitted to the squares of the errors, none below 0; where that
-    does not describe them clearly better, the scatter is taken as one for all samples.
+    Attributes
+    ----------
+    spread : ndarray (2 n,)
+        Standard deviation of each error, magnitude above phase, dimensionless, above 0.
+    inverse : ndarray (k, k)
+        (JᵀWJ)⁻¹: covariance of the fit's parameters.
+    pulls : ndarray (m, k, k)
+        Jᵀ W (∂V/∂θ) W J by each of the m parts θ: how the covariance's inverse falls as that part grows.
+    of_parts : ndarray (m, m)
+        Covariance of the estimated parts themselves.
+    """
+
+    spread: Samples
+    inverse: NDArray[np.float64]
+    pulls: NDArray[np.float64]
+    of_parts: NDArray[np.float64]
+
+    def freedom(self, direction: Samples) -> float:
+        """Return the degrees of freedom of the uncertainty of one combination of parameters (k,), at least 1.
+
+        ν = 2 u⁴/var(u²), the variance from how well each part of the scatter is known (Satterthwaite).
+        """
+        if not len(self.of_parts):
+            return math.inf
+        turned = self.inverse @ direction
+        variance = float(direction @ turned)
+        slopes = np.einsum("i,mij,j->m", turned, self.pulls, turned)
+        unsure = float(slopes @ self.of_parts @ slopes)
+        return max(1.0, 2 * variance**2 / unsure) if unsure > 0 and variance > 0 else math.inf
+
+
+def scatter_of(errors: Samples, slopes: NDArray[np.float64], magnitude: Samples, before: Scatter | None) -> Scatter:
+    """Return how much the errors that a fit leaves scatter.
+
+    The variance of a relative error is a² + b²/|Z|² + c²|Z|²: a share of the reading, one for magnitude and one for
+    phase; noise of the impedance itself (which tells most at a resonance); noise of its reciprocal. The last two are
+    round in the complex plane, so that magnitude and phase share them.
 
     Parameters
     ----------
-    errors : ndarray (n,)
-        Relative errors that a fit leaves, of magnitude or of phase, dimensionless.
+    errors : ndarray (2 n,)
+        Relative errors that a fit leaves, of magnitude above those of phase, dimensionless.
+    slopes : ndarray (2 n, k)
+        Their derivatives by the parameters of the fit, not weighted.
     magnitude : ndarray (n,)
-        Magnitude of the impedance in any unit.
-    leverage : ndarray (n,)
-        How much each sample draws the fit to itself, 0 to 1: its error is left smaller by as much, and is raised again.
+        Magnitude of the fitted impedance in any unit: not the measured one, which is small where its noise makes it so.
+    before : Scatter or None
+        Of the pass before, by which the fit was weighed; None where all samples counted alike.
 
     Returns
     -------
-    ndarray (n,)
-        Dimensionless, above 0.
+    Scatter
+        Frozen.
+
+    Notes
+    -----
+    The parts are those of restricted maximum likelihood by Fisher scoring, none below 0: the squares are weighed by
+    what the fit took from them, so that a sample that decides a parameter alone tells little of the scatter.
+
+    References
+    ----------
+    Restricted maximum likelihood: H. D. Patterson, R. Thompson, Biometrika 58 (1971); degrees of freedom:
+    F. E. Satterthwaite, Biometrics Bulletin 2 (1946); both from memory.
     """
-    squares = errors**2 / np.maximum(1 - leverage, _LEAST_LEFT)
-    alike = np.full(len(errors), max(float(squares.mean()), _LEAST**2))
-    if alike[0] <= _LEAST**2:
-        return np.sqrt(alike)
-    of_median = (magnitude / np.median(magnitude)) ** 2
-    columns = np.column_stack([np.ones_like(of_median), 1 / of_median, of_median])
-    variance = alike
+    half, mean = len(magnitude), float(np.mean(errors**2))
+    if mean <= _LEAST**2:
+        spread = np.full(len(errors), _LEAST)
+        return Scatter(spread, _inverse(slopes / _LEAST), np.empty((0, 0, 0)), np.empty((0, 0)))
+    of_median = np.tile((magnitude / np.median(magnitude)) ** 2, 2)
+    is_magnitude = np.arange(len(errors)) < half
+    columns = np.column_stack([is_magnitude, ~is_magnitude, 1 / of_median, of_median])
+    variance = np.full(len(errors), mean) if before is None else before.spread**2
+    known = _Known(slopes, columns, variance)
+    parts = _fewest(errors**2, columns, np.maximum(1 - known.leverage, _LEAST_LEFT), mean)
+    known = _Known(slopes, columns[:, parts > 0], np.maximum(columns @ parts, _FLOOR * mean))
+    return Scatter(np.sqrt(known.variance), known.inverse, known.pulls, known.of_parts)
+
+
+def _fewest(squares: Samples, columns: NDArray[np.float64], left: Samples, mean: float) -> Samples:
+    """Return the likeliest parts, those that hardly make the errors likelier being left out: they cannot be below 0.
+
+    Without this, parts that are not there would be taken for a little above 0 in half of all sweeps.
+    """
+    kept = list(range(columns.shape[1]))
+    parts, badness = _likeliest(squares, columns, left, mean)
+    for place in reversed(range(columns.shape[1])):
+        others = [one for one in kept if one != place]
+        if not others:
+            break
+        fewer, worse = _likeliest(squares, columns[:, others], left, mean)
+        if worse - badness < _WORTH:
+            kept, parts, badness = others, fewer, worse
+    whole = np.zeros(columns.shape[1])
+    whole[kept] = parts
+    return whole
+
+
+def _likeliest(squares: Samples, columns: NDArray[np.float64], left: Samples, mean: float) -> tuple[Samples, float]:
+    """Return the parts, none below 0, for which Σ (1 - h) ln v + e²/v is least, and that sum.
+
+    Fisher scoring, and where that makes it worse a step that never does: each part times the root of what its
+    samples show by what they should.
+    """
+
+    def badness(variance: Samples) -> float:
+        return float(left @ np.log(variance) + np.sum(squares / variance))
+
+    size = columns.mean(axis=0)
+    scaled = columns / size
+    parts = np.full(columns.shape[1], mean / columns.shape[1])
+    variance = np.maximum(scaled @ parts, _FLOOR * mean)
+    worst = badness(variance)
     for _ in range(_ROUNDS):
-        weighted = columns / variance[:, None]
-        size = np.linalg.norm(weighted, axis=0)
-        shares, _ = nnls(weighted / size, squares / variance)
-        variance = np.maximum(columns @ (shares / size), 1e-6 * alike)
-    if _likelihood(squares, variance) - _likelihood(squares, alike) <= _BETTER:
-        return np.sqrt(alike)
-    return np.asarray(np.sqrt(variance), dtype=np.float64)
+        shares = scaled / variance[:, None]
+        root = np.sqrt(left)
+        trial, _ = nnls(shares * root[:, None], squares / variance / root)
+        of_trial = np.maximum(scaled @ trial, _FLOOR * mean)
+        if not badness(of_trial) < worst:
+            trial = parts * np.sqrt((shares.T @ (squares / variance)) / (shares.T @ left))
+            of_trial = np.maximum(scaled @ trial, _FLOOR * mean)
+        parts, variance, gained = trial, of_trial, worst - badness(of_trial)
+        worst -= gained
+        if gained < _SETTLED:
+            break
+    return parts / size, worst
 
 
-def _likelihood(squares: Samples, variance: Samples) -> float:
-    return -0.5 * float(np.sum(np.log(variance) + squares / variance))
+class _Known:
+    """What the samples tell of the parts, their variances being as given."""
+
+    def __init__(self, slopes: NDArray[np.float64], columns: NDArray[np.float64], variance: Samples) -> None:
+        self.columns, self.variance = columns, variance
+        weighted = slopes / np.sqrt(variance)[:, None]
+        self.inverse = _inverse(weighted)
+        shares = columns / variance[:, None]
+        self.leverage = leverage = np.einsum("ij,jk,ik->i", weighted, self.inverse, weighted, optimize=True)
+        self.pulls = np.array([(weighted * share[:, None]).T @ weighted for share in shares.T])
+        turned = self.pulls @ self.inverse
+        taken = np.einsum("aij,bji->ab", turned, turned)
+        # tr(P D P D')/2 with P = W - W J (JᵀWJ)⁻¹ Jᵀ W
+        self.least = 1e-12 * np.sum(shares**2, axis=0)
+        self.information = (shares.T @ ((1 - 2 * leverage)[:, None] * shares) + taken) / 2
+
+    def _axes(self) -> tuple[Samples, Samples, NDArray[np.float64]]:
+        """Return scale, eigenvalues and eigenvectors of the information, none of them told by rounding."""
+        size = np.sqrt(np.maximum(np.diag(self.information), self.least))
+        values, vectors = np.linalg.eigh(self.information / np.outer(size, size))
+        return size, np.maximum(values, 1e-9 * values[-1]), vectors
+
+    @property
+    def of_parts(self) -> NDArray[np.float64]:
+        """Covariance of the parts."""
+        size, values, vectors = self._axes()
+        inverse = (vectors / values) @ vectors.T / np.outer(size, size)
+        return np.asarray(inverse, dtype=np.float64)
+
+
+def _inverse(slopes: NDArray[np.float64]) -> NDArray[np.float64]:
+    size = np.linalg.norm(slopes, axis=0)
+    size[size == 0] = 1.0
+    scaled = slopes / size
+    inverse = np.linalg.pinv(scaled.T @ scaled) / np.outer(size, size)
+    return np.asarray(inverse, dtype=np.float64)

@@ -52,3 +52,19 @@ def test_constant_traces_are_alike_only_where_they_are_equal():
 def test_traces_that_share_nothing_are_refused():
     with pytest.raises(NotComparable, match="share too few frequencies"):
         compare_traces((FREQUENCY, LEVEL), (FREQUENCY * 1e4, LEVEL))
+
+
+@pytest.mark.parametrize("other", [LEVEL + 0.3 * np.sin(5 * np.log10(FREQUENCY)), LEVEL])
+def test_the_uncertainty_of_a_comparison_is_the_spread_of_many(other):
+    """Noise of 0.05 dB on both traces, 400 times: the spread of what is found against what each states."""
+    found = []
+    for seed in range(400):
+        chance = np.random.default_rng(30_000 + seed)
+        noisy = [level + 0.05 * chance.standard_normal(len(LEVEL)) for level in (LEVEL, other)]
+        found.append(compare_traces((FREQUENCY, noisy[0]), (FREQUENCY, noisy[1])))
+    exact = compare_traces((FREQUENCY, LEVEL), (FREQUENCY, other))
+    away = np.array([one.correlation - exact.correlation for one in found])
+    stated = np.array([one.u_correlation for one in found])
+    assert 0.7 < np.sqrt(np.mean(away**2)) / np.mean(stated) < 1.3
+    errors = np.array([one.log_error_db for one in found])
+    assert np.std(errors) / np.mean([one.u_log_error_db for one in found]) < 1.1  # less where the traces are alike
