@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from equipment.metrology.accuracy import (
     AccuracyStatement,
@@ -13,8 +14,14 @@ from equipment.metrology.accuracy import (
     error_curve,
     judge_points,
 )
-from equipment.metrology.corrections import CorrectionCurve, CorrectionPoint, correction_curve
-from equipment.metrology.lines import Line, fit_line
+from equipment.metrology.corrections import (
+    CorrectionCurve,
+    CorrectionLine,
+    CorrectionPoint,
+    correction_curve,
+    correction_line,
+)
+from equipment.metrology.lines import Line
 from equipment.models import Calibration, CalibrationDraft, CalibrationPoint, Instrument
 
 AS_FOUND, AS_LEFT = CalibrationPoint.Moment.AS_FOUND, CalibrationPoint.Moment.AS_LEFT
@@ -22,19 +29,34 @@ AS_FOUND, AS_LEFT = CalibrationPoint.Moment.AS_FOUND, CalibrationPoint.Moment.AS
 
 @dataclass(frozen=True)
 class Corrections:
-    """The corrections that a calibration left: interpolated, or a straight line with its covariance; one unit."""
+    """The corrections that a calibration left in one unit: interpolated, or a straight line with its covariance."""
 
     unit: str
-    valid_from: float
-    valid_to: float
-    curve: CorrectionCurve | None
-    line: Line | None
+    curve: CorrectionCurve | CorrectionLine
+
+    @property
+    def line(self) -> Line | None:
+        """Return the straight line, or None where they are interpolated."""
+        return self.curve.line if isinstance(self.curve, CorrectionLine) else None
 
     @property
     def words(self) -> str:
         """Return how they are used, with the range in which they hold."""
         how = "straight line" if self.line else "interpolated"
-        return f"{how}, valid from {self.valid_from:g} to {self.valid_to:g} {self.unit}"
+        return f"{how}, valid from {self.curve.valid_from:g} to {self.curve.valid_to:g} {self.unit}"
+
+    def as_used(self) -> dict[str, Any]:
+        """Return them as a set-up carries them, for the evaluation and for whoever recomputes it."""
+        points = [
+            {
+                "reading": point.reading,
+                "correction": point.correction,
+                "expanded_uncertainty": point.expanded_uncertainty,
+                "coverage_factor": point.coverage_factor,
+            }
+            for point in self.curve.points
+        ]
+        return {"unit": self.unit, "method": "line" if self.line else "interpolated", "points": points}
 
 
 def required_of(instrument: Instrument) -> list[RequiredAccuracy]:
@@ -77,22 +99,12 @@ def corrections_of(calibration: Calibration) -> list[Corrections]:
 
 
 def _corrections(unit: str, points: list[CalibrationPoint], method: str) -> Corrections | None:
-    readings = [point.reading for point in points]
-    low, high = min(readings), max(readings)
-    if method == Calibration.Correction.LINE and len(points) >= 3:
-        spread = [point.expanded_uncertainty / point.coverage_factor for point in points]
-        try:
-            line = fit_line(readings, [point.correction for point in points], spread)
-        except ValueError:
-            return None
-        return Corrections(unit, low, high, None, line)
+    read = [CorrectionPoint(p.reading, p.correction, p.expanded_uncertainty, p.coverage_factor) for p in points]
+    is_line = method == Calibration.Correction.LINE and len(read) >= 3
     try:
-        curve = correction_curve(
-            [CorrectionPoint(p.reading, p.correction, p.expanded_uncertainty, p.coverage_factor) for p in points]
-        )
-    except ValueError:  # one reading twice: the certificate gives no single correction there
+        return Corrections(unit, correction_line(read) if is_line else correction_curve(read))
+    except ValueError:  # one reading twice, or no line: the certificate gives no single correction there
         return None
-    return Corrections(unit, low, high, curve, None)
 
 
 def errors_as(calibration: Calibration | None, moment: str, unit: str) -> ErrorCurve | None:

@@ -55,7 +55,7 @@ class AppliedVoltage:
         self.voltage_kv = recording.channels["voltage_kv"]
         self.interval_s = usual_interval(self.time_s)
         self.resolution_kv = resolution_of(self.voltage_kv) if resolution_kv is None else resolution_kv
-        self.relative = relative_standard_uncertainty(setup, "voltage")
+        self.setup = setup
         self.relative_time = relative_standard_uncertainty(setup, "time") or 0.0
         self.located = locate(self.time_s, self.voltage_kv, step.stages)
         self.all_collapses = find_collapses(self.time_s, self.voltage_kv, step.stages)
@@ -138,7 +138,8 @@ class AppliedVoltage:
 
     def uncertainty_of(self, voltage_kv: float) -> float | None:
         """Return U at k = 2 of one voltage [kV]; None where no instrument is stated."""
-        return expanded(voltage_kv, self.relative, self.resolution_kv / math.sqrt(12))
+        relative = relative_standard_uncertainty(self.setup, "voltage", voltage_kv)
+        return expanded(voltage_kv, relative, self.resolution_kv / math.sqrt(12))
 
     def uncertainty_of_time(self, duration_s: float) -> float:
         """Return U at k = 2 of a duration [s]: each end lies anywhere within one sample interval."""

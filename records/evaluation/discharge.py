@@ -10,7 +10,7 @@ import numpy as np
 from records.evaluation.applied import AppliedVoltage
 from records.evaluation.discharge_basis import WINDOW_S, DischargeBasis
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured, expanded, resolution_of
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
 from records.evaluation.pulse_record import examine_pulses, is_pulse_list
 from records.evaluation.setups import Setup
 from records.evaluation.step import Stage, Step
@@ -57,7 +57,8 @@ class DetectorRecord(DischargeBasis):
 
     def u_charge(self, charge_pc: float) -> float | None:
         """Return U at k = 2 of one charge from instruments and resolution [pC]; None where no instrument is stated."""
-        return expanded(charge_pc, self.relative, self.resolution_pc / math.sqrt(12))
+        relative = relative_standard_uncertainty(self.setup, "charge", charge_pc)
+        return expanded(charge_pc, relative, self.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
         """Return the background noise [pC]."""

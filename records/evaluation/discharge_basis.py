@@ -92,7 +92,6 @@ class DischargeBasis(ABC):
     def __init__(self, step: Step, applied: AppliedVoltage, setup: Setup) -> None:
         self.step, self.setup, self.applied = step, setup, applied
         self.time_s, self.voltage_kv = applied.time_s, applied.voltage_kv
-        self.relative = relative_standard_uncertainty(setup, "charge")
         self.limit_pc = limit_of(step)
         self.measuring = measuring_stage(step)
 

@@ -19,6 +19,7 @@ from records.evaluation import (
     winding_resistance,
     withstand,
 )
+from records.evaluation.correcting import correct
 from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Evaluation, Finding
 from records.evaluation.impulse import examining as impulses
@@ -89,19 +90,20 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     reason = _unsound(records, known)
     if reason:
         return _not_evaluable(known, whole, reason)
+    done = correct(known, records, circuit)
     try:
-        examination = _examination(known, records, circuit)
+        examination = _examination(known, done.records, done.setup)
     except (NotExaminable, TooManyParts) as fault:
         return _not_evaluable(known, whole, str(fault))
     criteria = [*_still_asked(examination.implied, known.criteria), *known.criteria]
-    findings = [judge(criterion, examination.measure(criterion)) for criterion in criteria]
+    findings = [judge(criterion, done.told(known, criterion, examination.measure(criterion))) for criterion in criteria]
     verdict, settled = combine(findings, overstressed=examination.overstressed)
     return Evaluation(
         verdict,
         settled,
         examination.stages,
         examination.events,
-        (*whole.oddities, *examination.remarks),
+        (*whole.oddities, *done.remarks, *examination.remarks),
         whole.rows,
         whole.sha256,
         whole.duration_s,

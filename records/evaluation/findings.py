@@ -12,7 +12,7 @@ from records.evaluation.quantities import Judges
 Verdict = Literal["conforms", "does_not_conform", "inconclusive", "not_valid"]
 
 # Rises with every change that can alter a number or a verdict; each finding is kept with it.
-EVALUATION_VERSION = "2.0"
+EVALUATION_VERSION = "2.1"
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,8 @@ class Finding:
         Plain words with numbers.
     is_implied : bool
         Whether the standards always ask it, though the procedure does not list it.
+    correction : str
+        How the reading behind it was corrected, in a sentence; empty where nothing was.
     """
 
     quantity: str
@@ -59,10 +61,12 @@ class Finding:
     verdict: Verdict
     reason: str
     is_implied: bool = False
+    correction: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the finding with the keys of the shell contract."""
-        return {
+        told = {"correction": self.correction} if self.correction else {}
+        return told | {
             "quantity": self.quantity,
             "stage": self.stage,
             "value": _finite(self.value),

@@ -69,6 +69,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         verdict=verdict,
         reason=reason,
         is_implied=criterion.is_implied,
+        correction=measured.correction,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from equipment.metrology.rounding import rounded
+from records.evaluation.corrections import Acting
 from records.evaluation.findings import Verdict
 from records.evaluation.setups import ONLY_IF_NAMED, Instrument, Setup
 from records.readers.recording import Samples
@@ -36,6 +37,8 @@ class Measured:
         k of the expanded uncertainty, dimensionless; above 2 where few degrees of freedom ask it.
     is_value_said : bool
         Whether the words say the value already, so that a reason says it once.
+    correction : str
+        How its reading was corrected, in a sentence; empty where nothing was.
     """
 
     value: float | None
@@ -46,6 +49,7 @@ class Measured:
     settled: Verdict | None = None
     coverage_factor: float = COVERAGE_FACTOR
     is_value_said: bool = False
+    correction: str = ""
 
 
 def spoken(value: float, expanded_uncertainty: float | None) -> str:
@@ -73,11 +77,11 @@ def spoken(value: float, expanded_uncertainty: float | None) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
+def relative_standard_uncertainty(setup: Setup, quantity: str, value: float | None = None) -> float | None:
     """Return the relative standard uncertainty of the instruments for one quantity.
 
     The root of the sum of squares of U/k over the instruments that name the quantity; those that name none count for
-    all but time, frequency and temperature.
+    all but time, frequency and temperature. An instrument whose corrections act counts with their uncertainty.
 
     Parameters
     ----------
@@ -85,6 +89,8 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
         With its instruments.
     quantity : str
         One of `INSTRUMENT_QUANTITIES`.
+    value : float, optional
+        At which the corrections are looked up [unit of the channel]; without it their greatest relative uncertainty.
 
     Returns
     -------
@@ -95,12 +101,23 @@ def relative_standard_uncertainty(setup: Setup, quantity: str) -> float | None:
     ----------
     JCGM 100:2008, 5.1.2 (from memory).
     """
-    shares = [
-        instrument.relative_uncertainty_pct / 100 / instrument.coverage_factor
-        for instrument in setup.instruments
-        if _counts(instrument, quantity)
-    ]
+    shares = [_share(setup, one, quantity, value) for one in setup.instruments if _counts(one, quantity)]
     return math.sqrt(math.fsum(share**2 for share in shares)) if shares else None
+
+
+def _share(setup: Setup, instrument: Instrument, quantity: str, value: float | None) -> float:
+    stated = instrument.relative_uncertainty_pct / 100 / instrument.coverage_factor
+    acting = acting_on(setup, instrument, quantity)
+    if acting is None:
+        return stated
+    if value is None or not math.isfinite(value) or value == 0:
+        return acting.relative_standard_uncertainty(stated)
+    return acting.standard_uncertainty(value, stated * abs(value)) / abs(value)
+
+
+def acting_on(setup: Setup, instrument: Instrument, quantity: str) -> Acting | None:
+    """Return the corrections of an instrument that act on the channel of a quantity, or None."""
+    return next((one for one in setup.acting if one.instrument == instrument.name and one.row.named == quantity), None)
 
 
 def _counts(instrument: Instrument, quantity: str) -> bool:

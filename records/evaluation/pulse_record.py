@@ -205,7 +205,8 @@ class PulseRecord(DischargeBasis):
 
     def u_charge(self, charge_pc: float) -> float | None:
         """Return U at k = 2 of one charge from instruments and resolution [pC]; None where no instrument is stated."""
-        return expanded(charge_pc, self.relative, self.pulses.resolution_pc / math.sqrt(12))
+        relative = relative_standard_uncertainty(self.setup, "charge", charge_pc)
+        return expanded(charge_pc, relative, self.pulses.resolution_pc / math.sqrt(12))
 
     def noise(self) -> Measured:
         """Return the background noise [pC], or the most that it can be."""
@@ -372,7 +373,6 @@ def examine_pulses(step: Step, recording: Recording, setup: Setup) -> Examinatio
 
 
 def _without_voltage(step: Step, pulses: Pulses, source: VoltageSource, setup: Setup) -> Examination:
-    relative = relative_standard_uncertainty(setup, "charge")
     end_s = float(pulses.time_s[-1]) if len(pulses.time_s) else 0.0
     first_s = float(pulses.time_s[0]) if len(pulses.time_s) else 0.0
     mend = (
@@ -381,6 +381,7 @@ def _without_voltage(step: Step, pulses: Pulses, source: VoltageSource, setup: S
     )
 
     def u_charge(charge: float) -> float | None:
+        relative = relative_standard_uncertainty(setup, "charge", charge)
         return expanded(charge, relative, pulses.resolution_pc / math.sqrt(12))
 
     def measure(criterion: Criterion) -> Measured:

@@ -12,9 +12,9 @@ import numpy as np
 from equipment.metrology.inputs import Input
 from records.evaluation.estimating import Estimate, mean_of
 from records.evaluation.examination import Examination, NotExaminable
-from records.evaluation.measured import Measured, spoken
+from records.evaluation.measured import Measured, acting_on, spoken
 from records.evaluation.quantities import QUANTITIES
-from records.evaluation.setups import ONLY_IF_NAMED, Setup
+from records.evaluation.setups import ONLY_IF_NAMED, Instrument, Setup
 from records.evaluation.step import Criterion, Step
 from records.readers.recording import Recording, Samples
 
@@ -32,8 +32,8 @@ def instrument_parts(setup: Setup, value: float, *quantities: str) -> list[Part]
     value : float
         Measured value [unit of the quantity].
     *quantities : str
-        What an instrument may measure to count, as ``capacitance`` and ``impedance``; one that names nothing counts
-        unless the quantity is time, frequency or temperature.
+        What an instrument may measure to count, as ``capacitance`` and ``impedance``, the value's own first; one that
+        names nothing counts unless the quantity is time, frequency or temperature.
 
     Returns
     -------
@@ -46,11 +46,17 @@ def instrument_parts(setup: Setup, value: float, *quantities: str) -> list[Part]
     """
     only_named = all(quantity in ONLY_IF_NAMED for quantity in quantities)
     return [
-        (math.hypot(abs(value) * one.relative_uncertainty_pct / 100, one.expanded_uncertainty) / one.coverage_factor,
-         math.inf)
+        (_part(setup, one, value, quantities[0]), math.inf)
         for one in setup.instruments
         if one.quantity in quantities or (one.quantity is None and not only_named)
-    ]  # fmt: skip
+    ]
+
+
+def _part(setup: Setup, one: Instrument, value: float, quantity: str) -> float:
+    relative = abs(value) * one.relative_uncertainty_pct / 100
+    stated = math.hypot(relative, one.expanded_uncertainty) / one.coverage_factor
+    acting = acting_on(setup, one, quantity)
+    return stated if acting is None else acting.standard_uncertainty(value, stated)
 
 
 def read(name: str, values: Samples, setup: Setup, *quantities: str) -> Input:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from records.evaluation.corrections import Acting, Corrections, parse_corrections
+
 # What an instrument can measure. One that names none counts for all but those that only a named one can measure.
 INSTRUMENT_QUANTITIES = (
     "voltage",
@@ -60,6 +62,8 @@ class Instrument:
         One of `INSTRUMENT_QUANTITIES`; None counts for all but `ONLY_IF_NAMED`, to be on the safe side.
     expanded_uncertainty : float
         Part that does not depend on the reading [°C, Ω, …: the unit of the channel], at the same coverage factor.
+    corrections : tuple of Corrections
+        What its calibration corrects, one for each unit; only of an instrument that is used on its own.
     """
 
     name: str
@@ -67,6 +71,7 @@ class Instrument:
     coverage_factor: float = 2.0
     quantity: str | None = None
     expanded_uncertainty: float = 0.0
+    corrections: tuple[Corrections, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -103,6 +108,8 @@ class Setup:
         Why pulses were gated.
     stage_times : tuple of StageTimes
         When the stages were held, for lists of pulses whose voltage no record shows.
+    acting : tuple of Acting
+        Corrections that `correcting.correct` applied, or counts as uncertainty.
     """
 
     background_noise_pc: float | None = None
@@ -114,6 +121,7 @@ class Setup:
     gating_reason: str = ""
     stage_times: tuple[StageTimes, ...] = ()
     conditions: Mapping[str, float] = field(default_factory=dict)
+    acting: tuple[Acting, ...] = ()
 
     @property
     def scale_factor(self) -> float | None:
@@ -224,6 +232,12 @@ def _instrument(row: Any, place: str) -> Instrument:
     if quantity is not None and quantity not in INSTRUMENT_QUANTITIES:
         known = f"{', '.join(INSTRUMENT_QUANTITIES[:-1])} or {INSTRUMENT_QUANTITIES[-1]}"
         raise BadSetup(f"{place}.quantity: “{quantity}” must be {known}.")
+    if quantity is None and row.get("corrections"):
+        raise BadSetup(f"{place}.quantity: is missing; corrections need to know what the instrument measures.")
+    try:
+        corrections = parse_corrections(row["corrections"]) if row.get("corrections") else ()
+    except ValueError as fault:
+        raise BadSetup(f"{place}.corrections: {fault}") from fault
     fixed = _number(row.get("expanded_uncertainty", 0.0), f"{place}.expanded_uncertainty", minimum=0.0)
     default = 0.0 if "expanded_uncertainty" in row else None
     return Instrument(
@@ -232,4 +246,5 @@ def _instrument(row: Any, place: str) -> Instrument:
         _number(row.get("coverage_factor", 2.0), f"{place}.coverage_factor", above=0.0),
         quantity,
         fixed,
+        corrections,
     )

@@ -186,3 +186,28 @@ def test_no_arrays_raise_and_none_conform_without_a_hold(data, rows):
         held = [f.value for f in evaluation.findings if f.quantity == "held_s" and f.verdict == "conforms"]
         assert evaluation.verdict != "conforms" or len(held) == len(step["stages"])
         assert all(finding.reason for finding in evaluation.findings)
+
+
+@QUICK
+@given(
+    stated=st.floats(0.01, 5),
+    slope=st.floats(-0.02, 0.02),
+    own=st.floats(0, 1),
+    further=st.floats(0, 5),
+    use=st.sampled_from(["applied", "not_applied"]),
+)
+def test_an_uncertainty_never_shrinks_when_a_correction_or_an_instrument_is_added(stated, slope, own, further, use):
+    """A correction left out adds to what was stated; a second instrument adds to whatever there was."""
+    record = synthesise_withstand([Hold(30, 63)], seed=1)
+    points = [{"reading": at, "correction": slope * at, "expanded_uncertainty": own} for at in (1, 60)]
+    row = {"name": "a", "quantity": "voltage", "relative_uncertainty_pct": stated}
+    carried = {**row, "corrections": {"use": use, "unit": "kV", "points": points}}
+    beside = {"name": "b", "quantity": "voltage", "relative_uncertainty_pct": further}
+
+    def u(*instruments):
+        evaluation = evaluate(WITHSTAND, [record], parse_setup({"instruments": list(instruments)}))
+        return next(row.expanded_uncertainty for row in evaluation.findings if row.quantity == "held_voltage_kv")
+
+    assert u(carried, beside) >= u(carried)
+    if use == "not_applied":
+        assert u(carried) >= u(row)

@@ -108,7 +108,7 @@ class ImpulseTest:
         assert value.value is not None
         if instrument is None:  # a ratio of two readings of one instrument
             return value.value, COVERAGE_FACTOR * value.standard_uncertainty
-        relative = relative_standard_uncertainty(self.setup, instrument)
+        relative = relative_standard_uncertainty(self.setup, instrument, value.value)
         if relative is None and instrument == "time":
             relative = 0.0  # a remark says that its share is left out
         return value.value, expanded(value.value, relative, value.standard_uncertainty)

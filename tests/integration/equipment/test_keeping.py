@@ -195,9 +195,9 @@ def test_the_due_date_follows_from_the_interval(divider, quality_manager, begun,
 def test_corrections_are_a_curve_or_a_line_with_its_range(divider, quality_manager):
     rows = [Point("as_left", "kV", ref, ref + 0.001 * ref, 0.05) for ref in (10.0, 50.0, 100.0)]
     curve = corrections_of(calibrated(divider, quality_manager, points=rows))[0]
-    assert curve.curve is not None
+    assert curve.line is None
     assert curve.curve.apply(50.05).value == pytest.approx(50.0)
-    assert (curve.valid_from, curve.valid_to) == pytest.approx((10.01, 100.1))
+    assert (curve.curve.valid_from, curve.curve.valid_to) == pytest.approx((10.01, 100.1))
     straight = Circumstances(correction_method="line")
     line = corrections_of(calibrated(divider, quality_manager, number="K-2", points=rows, circumstances=straight))[0]
     assert line.line is not None
