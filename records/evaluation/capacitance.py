@@ -142,7 +142,17 @@ def capacitance_values(step: Step, pair: Compared, setup: Setup) -> dict[str, Me
     value = estimate("c", [read("c", pair.after, setup, *INSTRUMENTS)])
     found = {"capacitance_uf": of_estimate(value, f"The mean of {len(pair.after)} readings is {said(value)} µF.")}
     before = _before(step, pair, setup)
-    return found if before is None else found | {"capacitance_change_pct": _change(before, pair, step)}
+    if before is not None:
+        return found | {"capacitance_change_pct": _change(before, pair, step)}
+    is_asked = any(criterion.quantity == "capacitance_change_pct" for criterion in step.criteria)
+    return found | {"capacitance_change_pct": Measured(None, words=_nothing_before(step))} if is_asked else found
+
+
+def _nothing_before(step: Step) -> str:
+    """Return what is missing where a change is asked for and no value before is known."""
+    earlier = step.stated.get("compared_with")
+    of = f"no run of “{earlier['title']}” stands for this unit" if earlier else "no value before is stated"
+    return f"The change cannot be told: {of} (capacitance_before_uf)."
 
 
 def _before(step: Step, pair: Compared, setup: Setup) -> Input | None:

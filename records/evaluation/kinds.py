@@ -129,6 +129,7 @@ _OF_ELEMENTS = (
     Key("internal_fuses", "flag"),
     Key("comparison", "text", choices=("records", "rows")),
     Key("capacitance_before_uf", above=0.0),
+    Key("compared_with", "object", keys=(Key("title", "text", is_required=True),)),
 )
 
 # Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clauses 6 and 7, from memory.

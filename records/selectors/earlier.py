@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from records.models import Finding, Run
 from records.models.procedure import procedure_of
@@ -31,9 +32,10 @@ _LENT: Mapping[str, _Lent] = {
 
 
 def lent_by_earlier(run: Run) -> dict[str, float]:
-    """Return the conditions that an approved run of the same unit and arrangement lends, by name with unit.
+    """Return the conditions that a standing run of the same unit and arrangement lends, by name with unit.
 
-    Of several runs of steps before this one in the plan the newest counts; where there is none nothing is lent.
+    It is a run of the step that the plan names for the comparison; where it names none, of any step before this one.
+    Of several the newest counts; where there is none nothing is lent.
     """
     lent = _LENT.get(run.step.kind)
     if lent is None:
@@ -41,17 +43,39 @@ def lent_by_earlier(run: Run) -> dict[str, float]:
     rows = Finding.objects.select_related("evaluation__run__step").filter(
         quantity=lent.quantity,
         value__isnull=False,
-        evaluation__run__state=Run.State.APPROVED,
+        evaluation__run__in=Run.objects.standing(),
         evaluation__run__arrangement__name=run.arrangement.name,
         evaluation__run__step__kind=lent.kind,
         evaluation__run__step__position__lt=run.step.position,
         evaluation__run__step__plan__unit=run.step.plan.unit_id,
         evaluation__run__started_at__lt=run.started_at,
     )
+    earlier = _named_by_plan(run)
+    if earlier is not None:
+        rows = rows.filter(
+            evaluation__run__step__document__procedure__name=earlier["procedure"],
+            evaluation__run__step__title=earlier["title"],
+        )
     row = rows.order_by("evaluation__run__started_at", "evaluation__pk").last()
     if row is None or row.value is None:
         return {}
     found = {lent.condition: row.value}
     if lent.temperature:
         found[lent.temperature] = float(procedure_of(row.evaluation.run.step.document)["reference_temperature_c"])
+    return found
+
+
+def lacking_before(run: Run) -> str:
+    """Return in words which earlier step has no run that stands though the plan compares this one with it."""
+    earlier = _named_by_plan(run)
+    if earlier is None or lent_by_earlier(run):
+        return ""
+    return (
+        f"No run of “{earlier['title']}” (step {earlier['position']}, {run.arrangement.name}) stands yet; what is "
+        "measured here is compared with it. Have it made and approved first."
+    )
+
+
+def _named_by_plan(run: Run) -> Mapping[str, Any] | None:
+    found: Mapping[str, Any] | None = procedure_of(run.step.document).get("compared_with")
     return found

@@ -11,6 +11,7 @@ from equipment.models import Instrument
 from equipment.selectors import Measured, instrument_status
 from records.models import Run, RunInstrument, SetupCheck
 from records.models.procedure import charge_limit_pc, stages_of
+from records.selectors.earlier import lacking_before
 
 Kind: Any = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
@@ -36,7 +37,8 @@ def is_calibrator_off(checks: Mapping[str, SetupCheck]) -> bool:
 def missing_before_energising(run: Run) -> tuple[str, ...]:
     """Return every reason, in words, why the energised stages of a run may not open yet."""
     checks = latest_checks(run)
-    lacks = [*_conditions(run), *_instruments(run), *_witness(run)]
+    earlier = lacking_before(run)
+    lacks = [*_conditions(run), *_instruments(run), *_witness(run), *([earlier] if earlier else [])]
     if run.step.kind == DISCHARGE:
         lacks += _discharge(run, checks)
     scale = checks.get(Kind.VOLTAGE_SCALE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from schedules.rules.consistency import doubts, refuse_contradictions
@@ -10,7 +11,7 @@ from schedules.rules.errors import BadRatings
 from schedules.rules.levels import FoundLevel, find_level
 from schedules.rules.packs import load_packs
 from schedules.rules.place import Altitude, air_of, altitude_of
-from schedules.rules.plans import FilledIn, OtherTest, Plan, PlannedStep, UsedPack
+from schedules.rules.plans import Earlier, FilledIn, OtherTest, Plan, PlannedStep, UsedPack
 from schedules.rules.ratings import read_ratings
 from schedules.rules.rulepack import ProcedureRule, RulePack
 from schedules.rules.selection import Waiting, choose, choose_procedures, waiting_procedures
@@ -71,7 +72,8 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     ordered = sorted(procedures, key=lambda pair: (pair[1].order, pair[1].name))
     planned = [(pack, rule) for pack, rule in ordered if rule.test_class in classes]
     site = altitude_of(ratings, level.pack.altitude_reference, level.pack.document)
-    steps = tuple(step for pack, rule in planned for step in _steps(ratings, stated, level, pack, rule, site))
+    made = [(rule, step) for pack, rule in planned for step in _steps(ratings, stated, level, pack, rule, site)]
+    steps = tuple(_compared(made, place) for place in range(len(made)))
     if not steps:
         raise BadRatings(
             "tests", f"none of {', '.join(classes)} is in the packs for this unit", "add another class of test"
@@ -110,6 +112,23 @@ def _steps(
     groups = [(branch,) for branch in branches] if rule.branches == "each" else [branches]
     for group in groups:
         yield StepMaker(ratings, stated, level, pack, rule, site, group).step()
+
+
+def _compared(made: Sequence[tuple[ProcedureRule, PlannedStep]], place: int) -> PlannedStep:
+    """Return a step with the earlier one that it is compared with; of a bank that of the same branch."""
+    rule, step = made[place]
+    if not rule.compared_with:
+        return step
+    branch = step.title.removeprefix(rule.title)
+    found = next(
+        (
+            Earlier(position, earlier.title, of.name)
+            for position, (of, earlier) in enumerate(made[:place], start=1)
+            if of.name == rule.compared_with and earlier.title == of.title + branch
+        ),
+        None,
+    )
+    return step if found is None else replace(step, procedure=replace(step.procedure, compared_with=found))
 
 
 def _other_tests(

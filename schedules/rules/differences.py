@@ -131,6 +131,9 @@ def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[st
         if old.get(name) != new.get(name):
             unit = unit_of(name)
             yield f"{words}: {_told(old.get(name), unit)}, now {_told(new.get(name), unit)}"
+    earlier = [(one.get("compared_with") or {}).get("title") for one in (old, new)]
+    if earlier[0] != earlier[1]:
+        yield f"compared with: {_told(earlier[0], '')}, now {_told(earlier[1], '')}"
     if old.get("acceptance") != new.get("acceptance"):
         yield f"series of impulses: {_told(old.get('acceptance'), '')}, now {_told(new.get('acceptance'), '')}"
     if old.get("air") != new.get("air"):

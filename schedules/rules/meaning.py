@@ -67,8 +67,8 @@ def check_meaning(pack: RulePack, file: str) -> None:
     ------
     PackError
         A formula with an unknown name, with units that do not fit or that can divide by zero; a criterion of a stage
-        that the procedure does not have; an unknown quantity; a table with equal rows; two parts of one name; nothing
-        in the pack at all.
+        that the procedure does not have; an unknown quantity; a comparison with what is no earlier measurement of the
+        same thing; a table with equal rows; two parts of one name; nothing in the pack at all.
     """
     if not (pack.tables or pack.procedures or pack.own_figures_for):
         raise PackError(file, "procedures", "are none, and there are no levels", "add a table or a procedure")
@@ -95,6 +95,7 @@ def check_meaning(pack: RulePack, file: str) -> None:
     domain = _domain(pack, file)
     for index, procedure in enumerate(pack.procedures):
         _check_procedure(procedure, f"procedures[{index}]", file, domain)
+    _check_comparisons(pack, file)
 
 
 def _unique(file: str, key: str, names: Iterable[str], whens: Sequence[tuple[Condition, ...]] = ()) -> None:
@@ -194,6 +195,23 @@ def _check_procedure(procedure: ProcedureRule, place: str, file: str, domain: di
         for index, word in enumerate(words):
             if word not in known:
                 raise PackError(file, f"{place}.{name}[{index}]", f"{word!r} is not known", "correct the name")
+
+
+def _check_comparisons(pack: RulePack, file: str) -> None:
+    """Refuse a comparison with what is no earlier measurement of the same thing."""
+    for index, rule in enumerate(pack.procedures):
+        if not rule.compared_with:
+            continue
+        key = f"procedures[{index}].compared_with"
+        named = [one for one in pack.procedures if one.name == rule.compared_with]
+        if not named:
+            raise PackError(file, key, f"{rule.compared_with!r} is no procedure of this pack", "correct the name")
+        alike = (rule.kind, rule.arrangement, rule.branches, rule.test_class)
+        if any((one.kind, one.arrangement, one.branches, one.test_class) != alike for one in named):
+            mend = "name one of the same kind, class, arrangement and branches"
+            raise PackError(file, key, f"{rule.compared_with!r} measures something else", mend)
+        if any(one.order >= rule.order for one in named):
+            raise PackError(file, key, f"{rule.compared_with!r} is not made earlier", "give it a lower order")
 
 
 def _check_criterion(rule: CriterionRule, stages: list[str], key: str, file: str, domain: dict[str, Interval]) -> None:

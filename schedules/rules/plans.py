@@ -109,6 +109,19 @@ class Criterion:
 
 
 @dataclass(frozen=True, slots=True)
+class Earlier:
+    """The step of the plan whose result a later one is compared with: place from 1, title, name of its procedure."""
+
+    position: int
+    title: str
+    procedure: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the step in the shape of the shell contract."""
+        return {"position": self.position, "title": self.title, "procedure": self.procedure}
+
+
+@dataclass(frozen=True, slots=True)
 class Procedure:
     """What is done and how it is judged: stages, criteria, and checks of the set-up before anything is energised."""
 
@@ -123,6 +136,7 @@ class Procedure:
     temperature_constant_c: float | None = None
     air: Air | None = None
     acceptance: str = ""
+    compared_with: Earlier | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the procedure in the shape of the shell contract."""
@@ -134,6 +148,8 @@ class Procedure:
                 shape[name] = getattr(self, name)
         if self.acceptance:
             shape["acceptance"] = self.acceptance
+        if self.compared_with is not None:
+            shape["compared_with"] = self.compared_with.as_dict()
         if self.air is not None:
             shape["air"] = self.air.as_dict()
         return shape | {

@@ -160,7 +160,7 @@ class StepMaker:
     def _procedure(self, stages: tuple[Stage, ...], criteria: tuple[Criterion, ...]) -> Procedure:
         reason = self.rule.reason
         frequency = self._evaluate("frequency_hz", self.rule.frequency_hz, "frequency_hz", reason) or None
-        optional = {}
+        optional: dict[str, Any] = {}
         for name, formula in (
             ("threshold_pc", self.rule.threshold_pc),
             ("reference_temperature_c", self.rule.reference_temperature_c),

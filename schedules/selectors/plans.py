@@ -11,6 +11,15 @@ from schedules.rules import FIELDS_BY_NAME, STEP_KINDS, TEST_CLASSES
 from schedules.rules.units import unit_of
 
 DECISIONS = {"simple_acceptance": "simple acceptance", "guard_band": "guard band"}
+ACCEPTANCES = {
+    "three": "three impulses, none with a disruptive discharge",
+    "three_plus_nine": "three impulses without a disruptive discharge; after exactly one, nine more without any",
+    "fifteen": "fifteen impulses with at most two disruptive discharges in self-restoring insulation",
+    "fifteen_five_clear": "fifteen impulses with at most two disruptive discharges in self-restoring insulation and "
+    "the last five clear, else more, to at most twenty-five",
+}
+"""When a series of impulses of one polarity passes, in words."""
+
 JUDGED = {"unit": "the unit", "test": "the test"}
 
 Places = frozenset[tuple[str, str]]
@@ -63,6 +72,8 @@ class StepSheet:
     choice: dict[str, Any] | None
     air: dict[str, Any] | None
     altitude: dict[str, Any] | None
+    compared_with: dict[str, Any] | None
+    acceptance: str
     step: Step | None = None
     rows: list[Arrangement] = field(default_factory=list)
 
@@ -109,6 +120,8 @@ def sheet_of(
         choice=document.get("choice"),
         air=procedure.get("air"),
         altitude=document.get("altitude"),
+        compared_with=procedure.get("compared_with"),
+        acceptance=ACCEPTANCES.get(procedure.get("acceptance", ""), ""),
         step=step,
         rows=list(step.arrangements.all()) if step is not None else [],
     )

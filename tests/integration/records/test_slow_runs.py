@@ -113,6 +113,43 @@ def test_the_capacitance_before_the_tests_comes_from_the_earlier_run(judged):
     assert (change.value, change.verdict) == (pytest.approx(10.0), "does_not_conform")
 
 
+CHANGE = {
+    "criteria": [{"quantity": "capacitance_change_pct", "max": 2, "judges": "unit"}],
+    "compared_with": {"position": 3, "title": "capacitance", "procedure": "before"},
+}
+
+
+def test_the_plan_says_which_run_lends_the_capacitance_before(judged):
+    """The capacitance of another step, though newer, is not the one that the plan names."""
+
+    def read(value, procedure, **more):
+        return judged("capacitance", procedure, synthesise_table({"voltage_kv": 1.0, "capacitance_uf": value}), **more)
+
+    read(10.0, {"name": "before"}, state=Run.State.APPROVED)
+    read(10.4, {"name": "of_another_part"}, state=Run.State.APPROVED)
+    after = read(10.1, {"name": "after", **CHANGE})
+    assert setup_document(after.now)["capacitance_before_uf"] == pytest.approx(10.0)
+    change = values(after)["capacitance_change_pct"]
+    assert (change.value, change.verdict) == (pytest.approx(1.0), "conforms")
+    assert recompute_findings().is_same
+
+
+@pytest.mark.parametrize("state", [Run.State.JUDGED, Run.State.SIGNED, Run.State.ABANDONED])
+def test_a_step_that_is_compared_waits_for_the_run_before(judged, state):
+    record = synthesise_table({"voltage_kv": 1.0, "capacitance_uf": 10.0})
+    judged("capacitance", {"name": "before"}, record, state=state)
+    with pytest.raises(GateClosed, match=r"No run of “capacitance” .* stands yet; .* Have it made and approved first"):
+        judged("capacitance", {"name": "after", **CHANGE}, record)
+
+
+def test_a_run_that_was_no_valid_test_lends_nothing(judged):
+    record = synthesise_table({"voltage_kv": 1.0, "capacitance_uf": 10.0})
+    before = judged("capacitance", {"name": "before"}, record, state=Run.State.APPROVED)
+    Run.objects.filter(pk=before.run.pk).update(verdict="not_valid")
+    with pytest.raises(GateClosed, match="stands yet"):
+        judged("capacitance", {"name": "after", **CHANGE}, record)
+
+
 def test_a_rise_is_reckoned_from_the_earlier_resistance_and_drawn_back_to_shutdown(judged, client):
     judged(
         "winding_resistance",

@@ -75,6 +75,10 @@ def test_capacitance_before_and_after():
     before, after = ({one.quantity: (one.minimum, one.maximum) for one in step.procedure.criteria} for step in steps)
     assert before == {"capacitance_uf": (pytest.approx(rated_uf), pytest.approx(1.1 * rated_uf))}
     assert after["capacitance_change_pct"] == (None, 2)
+    agreed = derive_plan(IEEE | {"capacitance_change_limit_pct": 0.8}).steps
+    assert [
+        one.maximum for step in agreed for one in step.procedure.criteria if one.quantity == "capacitance_change_pct"
+    ] == [0.8]
     changes = [
         one.maximum
         for step in derive_plan(IEC).steps
@@ -82,6 +86,24 @@ def test_capacitance_before_and_after():
         if one.quantity == "capacitance_change_pct"
     ]
     assert changes == [1.5]
+
+
+@pytest.mark.parametrize("ratings", [IEEE, IEC])
+def test_the_later_capacitance_names_the_step_before(ratings):
+    """Its change is judged against the one before: below 2 % (IEEE 18-1992, excerpt) or one element (the order)."""
+    steps = derive_plan(ratings).as_dict()["steps"]
+    (place,) = [index for index, one in enumerate(steps) if one["procedure"]["name"] == "capacitance_after"]
+    earlier = steps[place]["procedure"]["compared_with"]
+    before = steps[earlier["position"] - 1]
+    assert earlier == {
+        "position": earlier["position"],
+        "title": before["title"],
+        "procedure": "capacitance_before",
+    }
+    assert before["procedure"]["name"] == "capacitance_before"
+    dielectric = [index for index, one in enumerate(steps) if one["kind"] == "power_frequency_withstand"]
+    assert earlier["position"] - 1 < min(dielectric) <= max(dielectric) < place
+    assert [one for one in steps if "compared_with" in one["procedure"]] == [steps[place]]
 
 
 def test_order_of_a_capacitor_units_steps():

@@ -240,6 +240,26 @@ def test_impulse_level_below_the_power_frequency_level():
     assert refusal(tree, "own.toml").key == "levels[0].rows[0].lightning_impulse_kv"
 
 
+@pytest.mark.parametrize(
+    ("name", "change", "problem"),
+    [
+        ("colour", {}, "'colour' is no procedure of this pack"),
+        ("capacitance_before", {"arrangement": "terminals_to_case"}, "measures something else"),
+        ("terminal_to_case", {}, "measures something else"),
+        ("capacitance_before", {"order": 150}, "is not made earlier"),
+        ("capacitance_after", {}, "is not made earlier"),
+    ],
+)
+def test_comparisons_with_what_is_no_earlier_measurement(name, change, problem):
+    tree = tomllib.loads((SHIPPED / "ieee_18_2012.toml").read_text(encoding="utf-8"))
+    by_name = {one["name"]: one for one in tree["procedures"]}
+    by_name["capacitance_before"] |= change
+    by_name["capacitance_after"]["compared_with"] = name
+    refused = refusal(tree, "own.toml")
+    assert refused.key.endswith(".compared_with")
+    assert problem in refused.problem
+
+
 def test_nothing_in_the_pack():
     tree = agreed() | {"procedures": []}
     assert refusal(tree, "own.toml").key == "procedures"
