@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from schedules.rules.errors import BadRatings
+from schedules.rules.errors import RatingsMissing
 from schedules.rules.vocabulary import FIELDS_BY_NAME
 
 _SAME = 1e-6
@@ -107,11 +107,11 @@ def refuse_undecided(rules: Sequence[Conditional], ratings: Mapping[str, Any], w
 
     Raises
     ------
-    BadRatings
+    RatingsMissing
         A rating is missing on which one of the rules depends; it is asked for by name.
     """
     asked = undecided(rules, ratings)
     if asked is not None:
         name, words = asked
         label = FIELDS_BY_NAME[name].label.lower()
-        raise BadRatings(name, "is missing", f"give the {label}: {' or '.join(words)} (asked for by {wanted_for})")
+        raise RatingsMissing({name: f"give the {label}: {' or '.join(words)} (asked for by {wanted_for})"})

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from schedules.rules.consistency import doubts, refuse_contradictions
-from schedules.rules.errors import BadRatings
+from schedules.rules.errors import BadRatings, RatingsMissing
 from schedules.rules.levels import FoundLevel, find_level
 from schedules.rules.packs import load_packs
 from schedules.rules.place import Altitude, air_of, altitude_of
@@ -63,7 +63,7 @@ def derive_plan(ratings: object, packs: Sequence[RulePack] | None = None) -> Pla
 
 def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     selection = choose(stated, packs)
-    level = find_level(stated, selection.level_packs)
+    level = find_level(stated, selection.level_packs, selection.fitting)
     ratings, notes, added = _completed(stated, level)
     for branch in branches_of(ratings):
         refuse_contradictions(branch.ratings)
@@ -72,7 +72,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
     ordered = sorted(procedures, key=lambda pair: (pair[1].order, pair[1].name))
     planned = [(pack, rule) for pack, rule in ordered if rule.test_class in classes]
     site = altitude_of(ratings, level.pack.altitude_reference, level.pack.document)
-    made = [(rule, step) for pack, rule in planned for step in _steps(ratings, stated, level, pack, rule, site)]
+    made = _made(ratings, stated, level, planned, site)
     steps = tuple(_compared(made, place) for place in range(len(made)))
     if not steps:
         raise BadRatings(
@@ -97,6 +97,26 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
         filled_in=added,
         altitude=site,
     )
+
+
+def _made(
+    ratings: dict[str, Any],
+    stated: dict[str, Any],
+    level: FoundLevel,
+    planned: Sequence[tuple[RulePack, ProcedureRule]],
+    site: Altitude | None,
+) -> list[tuple[ProcedureRule, PlannedStep]]:
+    """Return the steps of all procedures; what any of them lacks is asked for at once."""
+    made: list[tuple[ProcedureRule, PlannedStep]] = []
+    missing: list[RatingsMissing] = []
+    for pack, rule in planned:
+        try:
+            made += [(rule, step) for step in _steps(ratings, stated, level, pack, rule, site)]
+        except RatingsMissing as fault:
+            missing.append(fault)
+    if missing:
+        raise RatingsMissing.together(missing)
+    return made
 
 
 def _steps(

@@ -28,8 +28,8 @@ def brought_up(tree: Mapping[str, Any]) -> Mapping[str, Any]:
     -------
     Mapping[str, Any]
         A pack of format 1 with what format 2 asks beside: a clause and a confidence for each test that is not planned,
-        no word on the altitude, full waves without a sequence that accepts, nothing to compare with. Any other is
-        returned as it is.
+        no word on the altitude, no document that it builds on, full waves without a sequence that accepts, nothing to
+        compare with. Any other is returned as it is.
 
     Examples
     --------
@@ -42,10 +42,11 @@ def brought_up(tree: Mapping[str, Any]) -> Mapping[str, Any]:
         return tree
     made = copy.deepcopy(dict(tree)) | {"format": FORMAT}
     applies = made.get("applies")
-    if isinstance(applies, dict) and isinstance(applies.get("not_planned"), list):
-        applies["not_planned"] = [
-            {"test": one, **_LISTED} if isinstance(one, str) else one for one in applies["not_planned"]
-        ]
+    if isinstance(applies, dict):
+        applies.setdefault("builds_on", [])
+        listed = applies.get("not_planned")
+        if isinstance(listed, list):
+            applies["not_planned"] = [{"test": one, **_LISTED} if isinstance(one, str) else one for one in listed]
     for procedure in _tables(made.get("procedures")):
         kind = procedure.get("kind")
         if kind in ("power_frequency_withstand", "lightning_impulse"):

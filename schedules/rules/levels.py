@@ -24,7 +24,7 @@ class FoundLevel:
     warnings: tuple[str, ...]
 
 
-def find_level(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> FoundLevel:
+def find_level(ratings: Mapping[str, Any], packs: Sequence[RulePack], others: Sequence[RulePack] = ()) -> FoundLevel:
     """Return the row of insulation levels for these ratings.
 
     Parameters
@@ -35,6 +35,8 @@ def find_level(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> FoundLe
         ``frequency_hz``.
     packs : Sequence[RulePack]
         The packs that apply, in the order in which they are preferred; at least one holds a table.
+    others : Sequence[RulePack]
+        Further packs for this equipment: a warning names one that has the very row which the others lack.
 
     Returns
     -------
@@ -68,7 +70,7 @@ def find_level(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> FoundLe
             "correct it or name another document in standards",
         )
     block = [row for row in above if row.highest_voltage_kv == above[0].highest_voltage_kv]
-    return _choose(pack, table, block, voltage, ratings)
+    return _choose(pack, table, block, voltage, ratings, _with_row(others, voltage))
 
 
 def _wanted_series(ratings: Mapping[str, Any], table: LevelTable) -> bool:
@@ -107,14 +109,26 @@ def _preference(table: LevelTable, voltage: float, ratings: Mapping[str, Any]) -
     return (not covers, not rows, not fits, table.frequency_hz != ratings.get("frequency_hz", table.frequency_hz))
 
 
+def _with_row(packs: Sequence[RulePack], voltage: float) -> str:
+    """Return the documents that have a row of this very voltage, for a sentence; empty where none has."""
+    rows = {pack.document: [row.highest_voltage_kv for table in pack.tables for row in table.rows] for pack in packs}
+    return ", ".join(document for document, found in rows.items() if any(abs(one - voltage) < _SAME for one in found))
+
+
 def _choose(
-    pack: RulePack, table: LevelTable, block: Sequence[Level], voltage: float, ratings: Mapping[str, Any]
+    pack: RulePack,
+    table: LevelTable,
+    block: Sequence[Level],
+    voltage: float,
+    ratings: Mapping[str, Any],
+    elsewhere: str,
 ) -> FoundLevel:
     class_kv = block[0].highest_voltage_kv
     warnings = []
     if abs(class_kv - voltage) >= _SAME:
         warnings.append(
             f"{voltage:g} kV is no row of {pack.document}, {table.title}; the next row above, {class_kv:g} kV, is used."
+            + (f" {voltage:g} kV is a row of {elsewhere}: name it in standards to use that." if elsewhere else "")
         )
     impulse: float | None = ratings.get("lightning_impulse_kv")
     rows = [row for row in block if impulse is None or _has(row, impulse)]

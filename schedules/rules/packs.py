@@ -126,6 +126,7 @@ def pack_of(tree: Mapping[str, Any], file: str, sha256: str) -> RulePack:
         remarks=source["remarks"],
         equipment=tuple(applies["equipment"]),
         default_for=tuple(applies["default_for"]),
+        builds_on=tuple(applies["builds_on"]),
         from_kv=float(applies["from_kv"]),
         to_kv=float(applies["to_kv"]),
         own_figures_for=tuple(applies["own_figures_for"]),

@@ -146,6 +146,7 @@ class RulePack:
     remarks: str
     equipment: tuple[str, ...]
     default_for: tuple[str, ...]
+    builds_on: tuple[str, ...]
     from_kv: float
     to_kv: float
     own_figures_for: tuple[str, ...]

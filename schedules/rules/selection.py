@@ -155,8 +155,19 @@ def _all_named(ratings: Mapping[str, Any], packs: Sequence[RulePack]) -> tuple[t
     named = [
         _named(found, place, ratings) for (place, found), fit in zip(matches, fits, strict=True) if fit or not any(fits)
     ]
+    named += _built_upon(named, kind, packs)
     left = [found[-1].document for (_, found), fit in zip(matches, fits, strict=True) if not fit]
     return tuple(named), tuple(f"{one} is named by the order and is not for this kind of equipment." for one in left)
+
+
+def _built_upon(named: Sequence[RulePack], kind: str, packs: Sequence[RulePack]) -> list[RulePack]:
+    """Return the packs of the documents that the named ones build on, each once, those for this equipment only."""
+    wanted = [plain_name(document) for pack in named for document in pack.builds_on]
+    fitting = {
+        name: next((pack for pack in reversed(packs) if name in pack.known_as and kind in pack.equipment), None)
+        for name in wanted
+    }
+    return [pack for pack in fitting.values() if pack is not None and pack not in named]
 
 
 def _matching(text: str, place: str, packs: Sequence[RulePack]) -> list[RulePack]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from schedules.rules.arrangements import arrangements_for
 from schedules.rules.conditions import NOT_STATED, applies, refuse_undecided
-from schedules.rules.errors import BadRatings, FormulaError
+from schedules.rules.errors import BadRatings, FormulaError, RatingsMissing
 from schedules.rules.formulas import Formula
 from schedules.rules.levels import FoundLevel
 from schedules.rules.place import Altitude, air_of
@@ -115,10 +115,7 @@ class StepMaker:
 
     def step(self) -> PlannedStep:
         """Return the planned step."""
-        for branch in self.branches:
-            self._enter(branch)
-            for name in self.rule.needs:
-                self._number(name)
+        self._refuse_missing()
         self._enter(self.branches[0])
         stages = tuple(self._stage(rule) for rule in self.rule.stages)
         criteria = self._criteria()
@@ -139,6 +136,19 @@ class StepMaker:
             pattern=self.rule.arrangement,
             altitude=self.altitude,
         )
+
+    def _refuse_missing(self) -> None:
+        """Ask for all that the procedure needs and nobody stated, at once."""
+        missing = []
+        for branch in self.branches:
+            self._enter(branch)
+            for name in self.rule.needs:
+                try:
+                    self._number(name)
+                except RatingsMissing as fault:
+                    missing.append(fault)
+        if missing:
+            raise RatingsMissing.together(missing)
 
     def _altitude(self) -> StepAltitude | None:
         """Return what the altitude of the site does here: as the order agrees, else as the pack says."""
@@ -347,7 +357,7 @@ class StepMaker:
             label = FIELDS_BY_NAME[name].label.lower() if name in FIELDS_BY_NAME else name
             unit = unit_of(name)
             asked = f"(asked for by {self.rule.title}{self._of_branch()})"
-            raise BadRatings(name, "is missing", f"give the {label}{' in ' + unit if unit else ''} {asked}")
+            raise RatingsMissing({name: f"give the {label}{' in ' + unit if unit else ''} {asked}"})
         if name in self.values:
             self._agreed(name)
         elif name in ("power_frequency_kv", "lightning_impulse_kv") or name in self.level.row.columns:

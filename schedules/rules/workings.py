@@ -110,12 +110,20 @@ _LINES = (
         _REACTIVE,
     ),
     _Line(
+        "inductive_reactance_ohm",
+        "Reactance of the reactor, XL",
+        "rated_voltage_kv ** 2 / rated_mvar",
+        ("rated_voltage_kv", "rated_mvar"),
+        lambda u, mvar: u**2 / mvar,
+        ("shunt_reactor",),
+    ),
+    _Line(
         "inductance_mh",
         "Inductance, L",
         "inductive_reactance_ohm / (2 * pi * frequency_hz) * 1000",
         ("inductive_reactance_ohm", "frequency_hz"),
         nameplate.inductance_mh,
-        _FILTERS,
+        (*_FILTERS, "shunt_reactor"),
     ),
     _Line(
         "tuned_frequency_hz",
@@ -194,8 +202,12 @@ _OF_A_BRANCH = (
     "branches",
 )
 
-_COMPLETED = ("capacitance_uf", "inductance_mh", "tuned_order")
-"""Ratings of a tuned filter that follow from the others where they are not stated."""
+_COMPLETED: Mapping[str, tuple[str, ...]] = {
+    "tuned_filter": ("capacitance_uf", "inductance_mh", "tuned_order"),
+    "series_reactor": ("inductance_mh",),
+    "shunt_reactor": ("inductance_mh",),
+}
+"""Ratings that follow from the others where they are not stated, by equipment."""
 
 
 def workings(ratings: Mapping[str, Any]) -> tuple[Working, ...]:
@@ -286,7 +298,7 @@ def _value(line: _Line, inputs: Mapping[str, float]) -> float | None:
 
 
 def completed(ratings: Mapping[str, Any]) -> dict[str, float]:
-    """Return the ratings of a tuned filter that are not stated and follow from the others.
+    """Return the ratings that are not stated and follow from the others.
 
     Parameters
     ----------
@@ -296,16 +308,16 @@ def completed(ratings: Mapping[str, Any]) -> dict[str, float]:
     Returns
     -------
     dict[str, float]
-        Of capacitance, inductance and tuned order what can be worked out; empty for other equipment.
+        Of a tuned filter's capacitance, inductance and tuned order, and of a reactor's inductance, what can be worked
+        out; empty for other equipment.
 
     Examples
     --------
     >>> completed({"equipment": "bushing", "frequency_hz": 50.0})
     {}
     """
-    if ratings.get("equipment") != "tuned_filter":
-        return {}
-    return {one.name: one.value for one in _workings(ratings) if one.name in _COMPLETED}
+    names = _COMPLETED.get(str(ratings.get("equipment")), ())
+    return {one.name: one.value for one in _workings(ratings) if one.name in names} if names else {}
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from schedules.rules import BadRatings, derive_plan
+from schedules.rules.errors import RatingsMissing
 
 REACTOR = {"equipment": "series_reactor", "highest_voltage_kv": 15.5, "lightning_impulse_kv": 110}
 SWITCHGEAR = {
@@ -27,6 +28,48 @@ def stages(plan, kind):
         if step.kind == kind
         for stage in step.procedure.stages
     ]
+
+
+def test_a_document_without_levels_takes_those_of_the_one_it_builds_on():
+    """IEC 62271-200 stands on IEC 62271-1, whose row of 17.5 kV and 95 kV has 38 kV (from memory)."""
+    plan = derive_plan(
+        {
+            "equipment": "metal_enclosed_switchgear",
+            "highest_voltage_kv": 17.5,
+            "lightning_impulse_kv": 95,
+            "standards": ["IEC 62271-200"],
+            "charge_limit_pc": 20,
+        }
+    )
+    assert [one.document for one in plan.packs] == ["IEC 62271-1", "IEC 62271-200"]
+    assert stages(plan, "power_frequency_withstand")[0][1] == 38.0
+
+
+def test_all_that_is_missing_is_asked_for_at_once():
+    plate = {"equipment": "tuned_filter", "rated_voltage_kv": 0.48, "rated_mvar": 0.05, "tuned_order": 5}
+    with pytest.raises(RatingsMissing) as refused:
+        derive_plan(plate)
+    assert list(refused.value.asked) == [
+        "capacitance_tolerance_pct",
+        "inductance_tolerance_pct",
+        "tuning_tolerance_pct",
+    ]
+    assert refused.value.key == "capacitance_tolerance_pct"
+    assert "; tuning_tolerance_pct: is missing; give the tuning tolerance in %" in str(refused.value)
+
+
+def test_a_shunt_reactors_inductance_follows_from_its_output():
+    """By hand: 34.5²/5 = 238.05 Ω; 238.05/(2π 60) = 631.45 mH."""
+    plate = {"equipment": "shunt_reactor", "highest_voltage_kv": 36, "rated_voltage_kv": 34.5, "rated_mvar": 5}
+    plan = derive_plan(plate | {"frequency_hz": 60, "standards": ["IEEE C57.21"], "inductance_tolerance_pct": 5})
+    step = next(step for step in plan.steps if step.kind == "inductance")
+    criterion = next(one for one in step.procedure.criteria if one.quantity == "inductance_mh")
+    assert (criterion.nominal, criterion.tolerance_pct) == (pytest.approx(631.45, rel=1e-4), 5)
+
+
+def test_a_voltage_between_rows_is_told_which_document_has_its_row():
+    plan = derive_plan({"equipment": "metal_enclosed_switchgear", "highest_voltage_kv": 24})
+    assert plan.warnings[0].endswith("24 kV is a row of IEC 60071-1, IEC 62271-1: name it in standards to use that.")
 
 
 def test_reactor_of_110_kv_bil():
