@@ -14,6 +14,7 @@ __all__ = [
     "Demand",
     "charging_current_ma",
     "charging_power_kva",
+    "charging_time_s",
     "demand_of",
     "demand_of_document",
     "impulse_energy_kj",
@@ -36,6 +37,8 @@ class Bay:
         stored energy of the impulse generator [kV, kJ], and residual discharge level of the circuit [pC].
     frequency_hz : float or None
         Of the power-frequency source [Hz].
+    direct_kv, direct_ma : float or None
+        Highest voltage and charging current of the direct-voltage source [kV, mA].
     """
 
     source_kv: float | None = None
@@ -44,6 +47,8 @@ class Bay:
     generator_kj: float | None = None
     discharge_pc: float | None = None
     frequency_hz: float | None = None
+    direct_kv: float | None = None
+    direct_ma: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +63,10 @@ class Demand:
         Highest impulse stage, crest [kV].
     charge_limit_pc : float or None
         Lowest permissible charge of the step [pC].
+    direct_kv : float or None
+        Highest stage of direct voltage [kV].
+    brings_its_own : bool
+        Whether the instrument of the step gives its direct voltage, as an insulation tester does.
     """
 
     voltage_kv: float | None = None
@@ -65,6 +74,8 @@ class Demand:
     capacitance_nf: float | None = None
     impulse_kv: float | None = None
     charge_limit_pc: float | None = None
+    direct_kv: float | None = None
+    brings_its_own: bool = False
 
 
 def loading_nf(pattern: str, ratings: Mapping[str, Any]) -> float | None:
@@ -196,6 +207,45 @@ def impulse_energy_kj(crest_kv: float, capacitance_nf: float) -> float:
     return 0.5 * capacitance_nf * crest_kv**2 * 1e-6
 
 
+def charging_time_s(direct_kv: float, capacitance_nf: float, current_ma: float) -> float:
+    """Return how long a constant current charges a capacitance to a direct voltage, t = C·U/I.
+
+    Parameters
+    ----------
+    direct_kv : float
+        Test voltage [kV].
+    capacitance_nf : float
+        Capacitance of the unit with the circuit [nF].
+    current_ma : float
+        Charging current of the source [mA].
+
+    Returns
+    -------
+    float
+        Time [s].
+
+    Raises
+    ------
+    ValueError
+        A value below zero or not finite, or no current.
+
+    References
+    ----------
+    Algebra.
+
+    Examples
+    --------
+    >>> charging_time_s(30.0, 10_000.0, 10.0)
+    30.0
+    """
+    for name, value in (("direct_kv", direct_kv), ("capacitance_nf", capacitance_nf)):
+        if not (math.isfinite(value) and value >= 0):
+            raise ValueError(f"{name} is {value:g}; give a number at or above zero")
+    if not (math.isfinite(current_ma) and current_ma > 0):
+        raise ValueError(f"current_ma is {current_ma:g}; give a number above zero")
+    return capacitance_nf * direct_kv * 1e-3 / current_ma
+
+
 def demand_of(step: PlannedStep, capacitance_nf: float | None = None) -> Demand:
     """Return what a planned step asks of a bay.
 
@@ -213,7 +263,8 @@ def demand_of(step: PlannedStep, capacitance_nf: float | None = None) -> Demand:
 
     Notes
     -----
-    Direct voltage charges the capacitance once: its step has no frequency, so no charging power is asked for.
+    A step without a frequency is one of direct voltage, which charges the capacitance once: no power is asked for, and
+    how long the charging takes is told, not judged.
     """
     return demand_of_document(step.as_dict(), capacitance_nf)
 
@@ -242,12 +293,15 @@ def demand_of_document(document: Mapping[str, Any], capacitance_nf: float | None
         if one["quantity"] == "apparent_charge_pc" and one.get("max") is not None
     ]
     impulse = document["kind"] == "lightning_impulse"
+    direct = not impulse and procedure.get("frequency_hz") is None
     return Demand(
-        voltage_kv=None if impulse else highest,
+        voltage_kv=None if impulse or direct else highest,
         frequency_hz=procedure.get("frequency_hz"),
         capacitance_nf=capacitance_nf,
         impulse_kv=highest if impulse else None,
         charge_limit_pc=min(limits, default=None),
+        direct_kv=highest if direct else None,
+        brings_its_own=document["kind"] == "insulation_resistance",
     )
 
 
@@ -288,6 +342,8 @@ def shortcomings(bay: Bay, demand: Demand) -> tuple[str, ...]:
             power = charging_power_kva(demand.voltage_kv, demand.capacitance_nf, demand.frequency_hz)
             found += _short("source", "gives", bay.source_kva, power, "kVA")
         found += _off_frequency(bay.frequency_hz, demand.frequency_hz)
+    if demand.direct_kv is not None:
+        found += _direct(bay.direct_kv, demand)
     if demand.impulse_kv is not None:
         found += _short("impulse generator", "charges to", bay.generator_kv, demand.impulse_kv, "kV")
         if demand.capacitance_nf is not None:
@@ -302,6 +358,17 @@ def _short(what: str, verb: str, has: float | None, needs: float, unit: str) -> 
     if has is None:
         return [f"What the {what} {verb} in {unit} is not known; the step needs {needs:.4g} {unit}."]
     return [f"The {what} {verb} {has:.4g} {unit}; the step needs {needs:.4g} {unit}."] if has < needs else []
+
+
+def _direct(has_kv: float | None, demand: Demand) -> Sequence[str]:
+    needs = demand.direct_kv or 0.0
+    if has_kv is not None and has_kv >= needs:
+        return []
+    words = (
+        "There is no direct-voltage source" if has_kv is None else f"The direct-voltage source gives {has_kv:.4g} kV"
+    )
+    own = " An insulation tester that gives it will do." if demand.brings_its_own else ""
+    return [f"{words}; the step needs {needs:.4g} kV.{own}"]
 
 
 def _off_frequency(has_hz: float | None, needs_hz: float | None) -> Sequence[str]:

@@ -11,7 +11,7 @@ from schedules.rules.conditions import applies, refuse_undecided
 from schedules.rules.errors import BadRatings
 from schedules.rules.packs import plain_name
 from schedules.rules.rulepack import ProcedureRule, RulePack
-from schedules.rules.vocabulary import DUTIES, EQUIPMENT_KINDS, FIELDS_BY_NAME, STEP_KINDS
+from schedules.rules.vocabulary import ALTERNATIVES, DUTIES, EQUIPMENT_KINDS, FIELDS_BY_NAME, STEP_KINDS
 
 _TABLED = ("highest_voltage_kv", "rated_voltage_kv")
 
@@ -84,7 +84,8 @@ def choose_procedures(
     Raises
     ------
     BadRatings
-        A discharge procedure that none of the packs has, or a rating that decides between procedures is missing.
+        A discharge procedure or an alternative that none of the packs has, or a rating that decides between procedures
+        is missing.
     """
     procedures: list[tuple[RulePack, ProcedureRule]] = []
     notes: list[str] = []
@@ -94,7 +95,21 @@ def choose_procedures(
         if selection.named and found and found[0][0] not in selection.named:
             document = found[0][0].document
             notes.append(f"{STEP_KINDS[step_kind]}: the documents named give no procedure; {document} is used.")
+    _refuse_unknown_alternative(procedures, ratings)
     return procedures, notes
+
+
+def _refuse_unknown_alternative(
+    procedures: Sequence[tuple[RulePack, ProcedureRule]], ratings: Mapping[str, Any]
+) -> None:
+    """Refuse an alternative that the order asks for and no document in use has, instead of planning the usual one."""
+    for name, word in ALTERNATIVES.items():
+        if ratings.get(name) == word and not any(
+            condition.rating == name for _, rule in procedures for condition in rule.when
+        ):
+            documents = ", ".join(dict.fromkeys(pack.document for pack, _ in procedures))
+            problem = f"asks for {word} voltage, and none of the documents in use has that ({documents})"
+            raise BadRatings(name, problem, "leave it out, or name a document that has it in standards")
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +156,7 @@ def waiting_procedures(
             if len(open_) != 1 or is_passed_over or (pack.name, rule.name) in taken:
                 continue
             name = open_[0].rating
-            if name not in ratings and name not in DUTIES:
+            if name not in ratings and name not in DUTIES and name not in ALTERNATIVES:
                 found.append(Waiting(pack, rule, name))
     return found
 

@@ -358,7 +358,7 @@ class StepMaker:
             unit = unit_of(name)
             asked = f"(asked for by {self.rule.title}{self._of_branch()})"
             raise RatingsMissing({name: f"give the {label}{' in ' + unit if unit else ''} {asked}"})
-        if name in self.values:
+        if any(value.name == name for value in self.pack.values):
             self._agreed(name)
         elif name in ("power_frequency_kv", "lightning_impulse_kv") or name in self.level.row.columns:
             self._looked_up(name)

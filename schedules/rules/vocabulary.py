@@ -195,6 +195,24 @@ RATING_FIELDS: tuple[RatingField, ...] = (
         form="choice",
         choices=("alternating", "direct"),
     ),
+    RatingField(
+        "withstand_test",
+        "Withstand test with",
+        "",
+        "Voltage of the one-minute withstand of the main circuit: alternating or direct; empty: alternating.",
+        _SWITCHGEAR,
+        form="choice",
+        choices=("alternating", "direct"),
+    ),
+    _field(
+        "direct_withstand_kv",
+        "Direct-voltage level",
+        "kV",
+        "One minute; from your copy or the maker, where the pack has no certain figure.",
+        0.5,
+        1600.0,
+        _SWITCHGEAR,
+    ),
     _field("source_frequency_hz", "Frequency of the source", "Hz", "Of the induced test.", 10.0, 1000.0, _DRY),
     _field("terminal_to_case_kv", "Terminal to case", "kV", "Test level, from your copy.", 0.1, 1200.0, _CAPACITORS),
     _field(
@@ -359,6 +377,9 @@ BRANCH_RATINGS = (
     "inductance_tolerance_pct",
 )
 """Numbers that each branch of a bank may state for itself."""
+
+ALTERNATIVES = {"terminal_test": "direct", "withstand_test": "direct"}
+"""Choices between alternatives of a document, with the word that asks for another than the usual one."""
 
 DUTIES = ("tuned_order",)
 """Numbers whose absence says that a unit does not have the duty, so that nothing is missing."""

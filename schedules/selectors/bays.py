@@ -48,7 +48,14 @@ def fitness_of_document(document: dict[str, Any], bays: Sequence[Bay]) -> list[S
 def capability_of(bay: Bay) -> rules.Bay:
     """Return a bay as the rules know it."""
     return rules.Bay(
-        bay.source_kv, bay.source_kva, bay.generator_kv, bay.generator_kj, bay.residual_discharge_pc, bay.frequency_hz
+        source_kv=bay.source_kv,
+        source_kva=bay.source_kva,
+        generator_kv=bay.generator_kv,
+        generator_kj=bay.generator_kj,
+        discharge_pc=bay.residual_discharge_pc,
+        frequency_hz=bay.frequency_hz,
+        direct_kv=bay.direct_kv,
+        direct_ma=bay.direct_ma,
     )
 
 
@@ -56,7 +63,8 @@ def _step_fitness(
     step: dict[str, Any], ratings: dict[str, Any], capabilities: Sequence[tuple[Bay, rules.Bay]]
 ) -> StepFitness:
     demand = rules.demand_of_document(step, rules.loading_nf(step.get("pattern", ""), ratings))
-    voltage = demand.voltage_kv if demand.impulse_kv is None else demand.impulse_kv
+    levels = (demand.voltage_kv, demand.direct_kv, demand.impulse_kv)
+    voltage = next((level for level in levels if level is not None), None)
     rows = [_fitness(bay, capability, demand) for bay, capability in capabilities]
     return StepFitness(step["title"], voltage, asked_in_words(demand), rows)
 
@@ -69,7 +77,16 @@ def _fitness(bay: Bay, capability: rules.Bay, demand: rules.Demand) -> Fitness:
 def _enough(bay: Bay, demand: rules.Demand) -> str:
     if demand.impulse_kv is not None:
         return f"{demand.impulse_kv:g} kV of {bay.generator_kv:g} kV."
+    if demand.direct_kv is not None:
+        return f"{demand.direct_kv:g} kV of {bay.direct_kv:g} kV direct voltage{_charged_in(bay, demand)}."
     return f"{demand.voltage_kv:g} kV of {bay.source_kv:g} kV." if demand.voltage_kv is not None else "No high voltage."
+
+
+def _charged_in(bay: Bay, demand: rules.Demand) -> str:
+    if demand.direct_kv is None or demand.capacitance_nf is None or not bay.direct_ma:
+        return ""
+    time_s = rules.charging_time_s(demand.direct_kv, demand.capacitance_nf, bay.direct_ma)
+    return f", charged in {time_s:.3g} s at {bay.direct_ma:g} mA (CU/I)"
 
 
 def asked_in_words(demand: rules.Demand) -> str:
@@ -78,6 +95,8 @@ def asked_in_words(demand: rules.Demand) -> str:
     if demand.voltage_kv is not None:
         words.append(f"{demand.voltage_kv:.4g} kV")
         words += _charging(demand)
+    if demand.direct_kv is not None:
+        words.append(f"{demand.direct_kv:.4g} kV direct voltage")
     if demand.impulse_kv is not None:
         words.append(f"{demand.impulse_kv:.4g} kV crest")
         if demand.capacitance_nf is not None:
@@ -90,7 +109,7 @@ def asked_in_words(demand: rules.Demand) -> str:
 
 def _charging(demand: rules.Demand) -> list[str]:
     if demand.voltage_kv is None or demand.frequency_hz is None:
-        return ["direct voltage"]
+        return []
     if demand.capacitance_nf is None:
         return ["charging power unknown: state the capacitance in the test"]
     values = (demand.voltage_kv, demand.capacitance_nf, demand.frequency_hz)

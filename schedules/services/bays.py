@@ -1,4 +1,4 @@
-"""Bays: entering and correcting a test area with what its source and its impulse generator can do."""
+"""Bays: entering and correcting a test area with what its sources and its impulse generator can do."""
 
 from __future__ import annotations
 
@@ -11,8 +11,14 @@ from schedules.services.refusals import Refusal, ScheduleRefused
 from schedules.services.rights import require
 
 NEEDED = ("source_kv", "source_kva", "frequency_hz", "residual_discharge_pc")
-GENERATOR = ("generator_kv", "generator_kj")
-EDITABLE = ("name", *NEEDED, *GENERATOR)
+PAIRS = {
+    ("generator_kv", "generator_kj"): "An impulse generator has a voltage and an energy: give both, or neither.",
+    ("direct_kv", "direct_ma"): "A direct-voltage source has a voltage and a current: give both, or neither.",
+}
+"""Figures of what a bay may lack as a whole, and what half of it is told."""
+
+OPTIONAL = tuple(name for pair in PAIRS for name in pair)
+EDITABLE = ("name", *NEEDED, *OPTIONAL)
 
 
 def enter_bay(
@@ -24,9 +30,11 @@ def enter_bay(
     residual_discharge_pc: float = 5,
     generator_kv: float | None = None,
     generator_kj: float | None = None,
+    direct_kv: float | None = None,
+    direct_ma: float | None = None,
     by: Any,
 ) -> Bay:
-    """Enter a bay; refuses a name that is missing or taken, figures that no source has, and half a generator."""
+    """Enter a bay; refuses a name that is missing or taken, figures that no source has, and half a source."""
     require(by, "enter_bay")
     values: dict[str, Any] = {
         "name": name.strip(),
@@ -36,6 +44,8 @@ def enter_bay(
         "residual_discharge_pc": residual_discharge_pc,
         "generator_kv": generator_kv,
         "generator_kj": generator_kj,
+        "direct_kv": direct_kv,
+        "direct_ma": direct_ma,
     }
     _check(values)
     with writing():
@@ -72,7 +82,7 @@ def _refuse_taken(name: str) -> None:
 
 
 def _check(values: dict[str, Any]) -> None:
-    stated = [field for field in GENERATOR if values[field] is not None]
+    stated = [field for field in OPTIONAL if values[field] is not None]
     found = [
         Refusal(field, "Give a number greater than nought.")
         for field in (*NEEDED, *stated)
@@ -80,8 +90,9 @@ def _check(values: dict[str, Any]) -> None:
     ]
     if not values["name"] or len(values["name"]) > 60:
         found.append(Refusal("name", "Give the bay a name of up to 60 characters."))
-    if len(stated) == 1:
-        (missing,) = set(GENERATOR) - set(stated)
-        found.append(Refusal(missing, "An impulse generator has a voltage and an energy: give both, or neither."))
+    for pair, words in PAIRS.items():
+        missing = [field for field in pair if values[field] is None]
+        if len(missing) == 1:
+            found.append(Refusal(missing[0], words))
     if found:
         raise ScheduleRefused(*found)

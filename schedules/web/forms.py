@@ -232,6 +232,12 @@ class BayForm(RefusableForm):
     generator_kj = NumberField(
         label="Impulse generator, kJ", required=False, help_text="Stored energy at that voltage."
     )
+    direct_kv = NumberField(
+        label="Direct-voltage source, kV", required=False, help_text="Empty where the bay has none."
+    )
+    direct_ma = NumberField(
+        label="Direct-voltage source, mA", required=False, help_text="What it charges with, continuously."
+    )
 
 
 class BayEditForm(BayForm):

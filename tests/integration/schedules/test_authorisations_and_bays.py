@@ -65,7 +65,9 @@ def test_bays_are_entered_by_administrator_and_quality_manager(send, browser, ad
     source = {"source_kv": "100", "source_kva": "50", "frequency_hz": "50", "residual_discharge_pc": "2,5"}
     url = reverse("schedules:bays")
     assert send(administrator, url, name="North", **source).status_code == 302
-    assert send(quality_manager, url, name="South", **source).status_code == 302
+    direct = {"direct_kv": "120", "direct_ma": "7,5"}
+    assert send(quality_manager, url, name="South", **source, **direct).status_code == 302
+    assert "120 kV, 7.5 mA" in text(browser(tester).get(url))
     assert send(tester, url, name="East", **source).status_code == 403
     again = send(administrator, url, name="North", **source)
     assert again.context["form"].errors["name"] == ["There is a bay North already."]

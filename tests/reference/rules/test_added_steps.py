@@ -224,6 +224,61 @@ def test_the_alternative_that_was_chosen_is_recorded():
     assert step(CAPACITOR, "terminal_to_case").choice is None
 
 
+CLAD = {"equipment": "metal_clad_switchgear", "highest_voltage_kv": 15, "withstand_test": "direct"}
+ENCLOSED = CLAD | {"equipment": "metal_enclosed_switchgear"}
+
+
+@pytest.mark.parametrize(
+    "ratings", [CLAD, CLAD | {"highest_voltage_kv": 8.25, "lightning_impulse_kv": 95}, ENCLOSED], ids=str
+)
+def test_direct_voltage_equivalents_of_the_switchgear_withstand(ratings):
+    """Handbook Table 14.2: 50 kV at 8.25 kV (breaker type) and at 15 kV; 75 % of it after erection."""
+    assert exact(ratings, "direct_withstand") == [(50, 60)]
+    assert exact(ratings | {"occasion": "after_erection"}, "direct_withstand") == [(37.5, 60)]
+    made = step(ratings, "direct_withstand")
+    reason = next(one for one in made.basis if one.of == "stages.withstand.voltage_kv")
+    assert reason.confidence == "published"
+    assert (made.choice.chosen, made.choice.is_stated) == ("direct", True)
+    assert made.choice.instead_of == ("Power-frequency withstand, dry, one minute (alternating)",)
+    assert made.procedure.frequency_hz is None
+
+
+@pytest.mark.parametrize(
+    "ratings",
+    [
+        CLAD | {"highest_voltage_kv": 4.76},
+        CLAD | {"highest_voltage_kv": 27},
+        CLAD | {"highest_voltage_kv": 38},
+        ENCLOSED | {"highest_voltage_kv": 4.76},
+        ENCLOSED | {"highest_voltage_kv": 8.25},
+        ENCLOSED | {"highest_voltage_kv": 15.5},
+        ENCLOSED | {"highest_voltage_kv": 72.5},
+    ],
+    ids=str,
+)
+def test_doubtful_direct_voltages_are_asked_for(ratings):
+    """Scan errors of the table, and above 25.8 kV the maker: no figure is shipped."""
+    with pytest.raises(BadRatings, match=r"^direct_withstand_kv: is missing; give the direct-voltage level in kV"):
+        derive_plan(ratings)
+    stated = ratings | {"direct_withstand_kv": 66}
+    assert exact(stated, "direct_withstand") == [(66, 60)]
+    reason = next(one for one in step(stated, "direct_withstand").basis if one.of == "values.direct_withstand_kv")
+    assert (reason.document, reason.clause) == ("Order", "as agreed in the order")
+
+
+@pytest.mark.parametrize(
+    ("ratings", "name"),
+    [
+        ({"equipment": "metal_clad_switchgear", "highest_voltage_kv": 24, "standards": ["IEC 62271-1"]}, "withstand"),
+        (CAPACITOR | {"standards": ["Reactive units by insulation level"]}, "terminal"),
+    ],
+)
+def test_an_alternative_that_no_document_has_is_refused(ratings, name):
+    with pytest.raises(BadRatings, match=f"^{name}_test: asks for direct voltage, and none of the documents in use"):
+        derive_plan(ratings | {f"{name}_test": "direct"})
+    assert derive_plan(ratings | {f"{name}_test": "alternating"}).steps
+
+
 @pytest.mark.parametrize(("terminal_test", "factor"), [("alternating", 2.0), ("direct", 4.3)])
 def test_three_phase_capacitor_in_wye(terminal_test, factor):
     """Excerpt of IEEE 18-1992: each phase to neutral, then √3 times that between outer and centre bushings, 10 s."""

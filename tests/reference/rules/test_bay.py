@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -59,6 +60,8 @@ def test_what_a_step_does_not_ask_for_is_not_missed():
         lambda: bay.charging_current_ma(1, math.nan, 60),
         lambda: bay.charging_current_ma(1, 2, 0),
         lambda: bay.impulse_energy_kj(math.inf, 1),
+        lambda: bay.charging_time_s(-1, 2, 3),
+        lambda: bay.charging_time_s(1, 2, 0),
     ],
 )
 def test_impossible_values_are_refused(call):
@@ -103,7 +106,33 @@ def test_direct_voltage_is_the_way_out_for_a_capacitor_unit():
         "The source gives 20 kVA; the step needs 800 kVA.",
     )
     assert direct.procedure.frequency_hz is None
-    assert bay.shortcomings(small, bay.demand_of(direct, capacitance_nf)) == ()
+    level_kv = direct.procedure.stages[0].set_point_kv
+    assert bay.shortcomings(small, bay.demand_of(direct, capacitance_nf)) == (
+        f"There is no direct-voltage source; the step needs {level_kv:.4g} kV.",
+    )
+    with_source = [replace(small, direct_kv=kv, direct_ma=5) for kv in (level_kv, level_kv - 1)]
+    assert [bay.shortcomings(one, bay.demand_of(direct, capacitance_nf)) for one in with_source] == [
+        (),
+        (f"The direct-voltage source gives {level_kv - 1:.4g} kV; the step needs {level_kv:.4g} kV.",),
+    ]
+
+
+def test_charging_by_a_constant_current():
+    """Algebra, t = C·U/I: 10 µF to 30 kV by 10 mA in 30 s."""
+    assert bay.charging_time_s(30, 10_000, 10) == pytest.approx(30)
+
+
+def test_an_insulation_tester_brings_its_own_direct_voltage():
+    """IEEE 43-2013, from memory: 10 kV at 13.8 kV."""
+    dry = {"equipment": "dry_type_transformer", "highest_voltage_kv": 17.5, "rated_voltage_kv": 13.8}
+    dry |= {"tests": ["routine", "special"]}
+    (step,) = [one for one in derive_plan(dry).steps if one.kind == "insulation_resistance"]
+    demand = bay.demand_of(step)
+    assert (demand.direct_kv, demand.voltage_kv) == (10, None)
+    assert bay.shortcomings(bay.Bay(source_kv=100), demand) == (
+        "There is no direct-voltage source; the step needs 10 kV. An insulation tester that gives it will do.",
+    )
+    assert bay.shortcomings(bay.Bay(direct_kv=10, direct_ma=1), demand) == ()
 
 
 def test_a_step_without_stages_asks_for_nothing():

@@ -4,12 +4,15 @@ from datetime import date, timedelta
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from labsite.ledger.errors import StaleEdit
 from labsite.ledger.models import Entry
 from schedules.models import Authorisation, Bay
+from schedules.rules import derive_plan
 from schedules.selectors import authorised, bay_fitness
+from schedules.selectors.bays import fitness_of_document
 from schedules.services.authorisations import correct_authorisation, end_authorisation, grant_authorisation
 from schedules.services.bays import correct_bay, enter_bay
 from schedules.services.plans import adopt_plan
@@ -140,6 +143,48 @@ def test_an_impulse_generator_runs_the_impulse_step(unit, tester, administrator)
     assert [(one.bay.name, one.is_fit) for one in line.bays] == [("Impulse", True), ("Weak", False), ("None", False)]
     assert line.bays[1].reason == "The impulse generator charges to 100 kV; the step needs 110 kV."
     assert line.asks == "110 kV crest, 0.0121 kJ into 2 nF (½CU²)"
+
+
+CAN = {
+    "equipment": "capacitor_unit",
+    "highest_voltage_kv": 12,
+    "rated_voltage_kv": 7.2,
+    "capacitance_uf": 10,
+    "terminal_to_case_kv": 28,
+    "dissipation_factor_limit": 0.001,
+    "terminal_test": "direct",
+}
+
+
+def test_a_direct_voltage_source_runs_the_direct_alternative(administrator):
+    """IEEE 18, from memory: 4.3 times 7.2 kV, 30.96 kV; 10 µF · 31 kV / 5 mA takes 62 s."""
+    common = {"source_kv": 100, "source_kva": 500, "by": administrator}
+    bays = [
+        enter_bay(name="Direct", direct_kv=40, direct_ma=5, **common),
+        enter_bay(name="Low", direct_kv=30, direct_ma=5, **common),
+        enter_bay(name="None", **common),
+    ]
+    document = derive_plan(CAN).as_dict()
+    (line,) = [one for one in fitness_of_document(document, bays) if "direct voltage" in one.title]
+    (stage,) = next(one for one in document["steps"] if one["title"] == line.title)["procedure"]["stages"]
+    level = stage["set_point_kv"]
+    assert level == pytest.approx(30.96, abs=0.05)
+    assert (line.voltage_kv, line.asks) == (level, f"{level:.4g} kV direct voltage")
+    assert [(one.is_fit, one.reason) for one in line.bays] == [
+        (True, f"{level:g} kV of 40 kV direct voltage, charged in {10_000 * level / 5 / 1000:.3g} s at 5 mA (CU/I)."),
+        (False, f"The direct-voltage source gives 30 kV; the step needs {level:.4g} kV."),
+        (False, f"There is no direct-voltage source; the step needs {level:.4g} kV."),
+    ]
+
+
+@pytest.mark.parametrize(("half", "field"), [({"direct_kv": 40}, "direct_ma"), ({"direct_ma": 5}, "direct_kv")])
+def test_half_a_direct_voltage_source_is_refused(administrator, half, field):
+    with pytest.raises(ScheduleRefused, match="give both, or neither") as refused:
+        enter_bay(name="Half", source_kv=100, source_kva=50, by=administrator, **half)
+    assert [one.field for one in refused.value.refusals] == [field]
+    bay = enter_bay(name="Whole", source_kv=100, source_kva=50, direct_kv=40, direct_ma=5, by=administrator)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Bay.objects.filter(pk=bay.pk).update(direct_ma=None)
 
 
 def test_the_charging_power_of_the_unit_counts(unit, tester, administrator):
