@@ -15,6 +15,7 @@ name_deeds(
         "equipment.acknowledge_alarm": "Alarm acknowledged",
         "equipment.check_performance": "Performance checked",
         "equipment.confirm_calibration": "Calibration confirmed",
+        "equipment.decide_corrections": "Decided what corrections are for",
         "equipment.read_calibration": "Calibration read, to be confirmed",
         "equipment.set_aside_calibration": "Calibration that was read set aside",
         "equipment.enter_range": "Range entered",

@@ -58,7 +58,8 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     progress.stage("Checking", 50)
     summary = _summary(record, recording, used_map, companion)
-    setup = parse_setup(setup_document(record.run))
+    used = setup_document(record.run)
+    setup = parse_setup(used)
     progress.stage("Judging", 70)
     takes_all = DECLARED[step.kind].takes_all_records
     with ThreadPoolExecutor(max_workers=1) as aside:  # the arrays are written while they are judged
@@ -69,7 +70,9 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
     with progress.completing():
         series = series_with(record, recording) if takes_all else None
         judgement = alone or evaluate(step, series.recordings if series else [recording], setup)
-        keep_evaluation(record=record, judgement=judgement, summary=summary, series=series, by=record.uploaded_by)
+        keep_evaluation(
+            record=record, judgement=judgement, setup=used, summary=summary, series=series, by=record.uploaded_by
+        )
         if companion is not None:
             keep_pair(record=record, companion=companion, by=record.uploaded_by)
 

@@ -33,6 +33,12 @@ class Calibration(models.Model):
         INTERPOLATED = "interpolated", "Interpolated between the points"
         LINE = "line", "Straight line through the points"
 
+    class Use(models.TextChoices):
+        APPLIED = "applied", "Applied to the readings"
+        NOT_APPLIED = "not_applied", "Not applied; they count as uncertainty"
+        NONE_LEFT = "none_left", "None left: the instrument was adjusted to them"
+        NOT_DECIDED = "not_decided", "Not decided"
+
     instrument = models.ForeignKey("equipment.Instrument", on_delete=models.PROTECT, related_name="calibrations")
     laboratory = models.CharField(max_length=200)
     accreditation = models.CharField(max_length=80, blank=True)
@@ -49,6 +55,7 @@ class Calibration(models.Model):
     relative_humidity_pct = models.FloatField(null=True, blank=True)
     conditions = models.CharField(max_length=300, blank=True)
     correction_method = models.CharField(max_length=20, choices=Correction.choices, default=Correction.INTERPOLATED)
+    correction_use = models.CharField(max_length=20, choices=Use.choices, default=Use.NOT_DECIDED)
     remarks = models.TextField(blank=True)
     entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Exists, F, OuterRef, QuerySet
+
 from equipment.metrology.accuracy import (
     AccuracyStatement,
     ErrorCurve,
@@ -58,6 +60,42 @@ class Corrections:
         ]
         return {"unit": self.unit, "method": "line" if self.line else "interpolated", "points": points}
 
+    @property
+    def span(self) -> str:
+        """Return the least and the greatest correction of the points, with the range in which they hold."""
+        shifts = [point.correction for point in self.curve.points]
+        low, high = f"{min(shifts):+.3g}", f"{max(shifts):+.3g}"
+        shown = low if low == high else f"{low} to {high}"
+        return f"{shown} {self.unit} from {self.curve.valid_from:.6g} to {self.curve.valid_to:.6g} {self.unit}"
+
+
+@dataclass(frozen=True)
+class CorrectionsUsed:
+    """What a run that lists an instrument on its own does with the corrections of its calibration.
+
+    `words` is for people; `curves` is what a set-up carries, and empty where the evaluation has nothing to do.
+    """
+
+    words: str
+    curves: tuple[dict[str, Any], ...] = ()
+
+
+def corrections_used(calibration: Calibration) -> CorrectionsUsed:
+    """Return what was decided about the corrections of a calibration, and the curves that follow from it."""
+    use, known = calibration.correction_use, corrections_of(calibration)
+    named = calibration.certificate_number
+    if use == Calibration.Use.NONE_LEFT:
+        return CorrectionsUsed(f"Adjusted; {named} leaves no correction.")
+    if not known:
+        return CorrectionsUsed("")
+    if use not in (Calibration.Use.APPLIED, Calibration.Use.NOT_APPLIED):
+        return CorrectionsUsed(f"What the corrections of {named} are for is not decided; they are not applied.")
+    spans = "; ".join(one.span for one in known)
+    is_applied = use == Calibration.Use.APPLIED
+    words = f"Corrected by {named}: {spans}." if is_applied else f"Not corrected; it counts as uncertainty: {spans}."
+    curves = tuple({**one.as_used(), "use": str(use), "certificate": named} for one in known)
+    return CorrectionsUsed(words, curves)
+
 
 def required_of(instrument: Instrument) -> list[RequiredAccuracy]:
     """Return what accuracy the laboratory requires of an instrument, from its prefetched ranges."""
@@ -82,24 +120,35 @@ def accuracy_of(calibration: Calibration, moment: str, required: list[RequiredAc
     return judge_points(error_points(calibration.points.all(), moment), required)
 
 
-def counting_points(calibration: Calibration) -> list[CalibrationPoint]:
-    """Return the points that hold from the calibration on: as left; as found where nothing else is reported."""
-    points = list(calibration.points.all())
-    left = [point for point in points if point.moment == AS_LEFT]
-    return left or ([] if calibration.was_adjusted else points)
+def counting_points(points: Iterable, *, was_adjusted: bool) -> list:
+    """Return the points that hold from a calibration on: as left; as found where nothing else is reported.
+
+    Takes rows or what is about to become rows.
+    """
+    known = list(points)
+    left = [point for point in known if point.moment == AS_LEFT]
+    return left or ([] if was_adjusted else known)
 
 
 def corrections_of(calibration: Calibration) -> list[Corrections]:
     """Return the corrections that hold from a calibration on, one for each unit of its points."""
-    by_unit: dict[str, list[CalibrationPoint]] = {}
-    for point in counting_points(calibration):
+    points = counting_points(calibration.points.all(), was_adjusted=calibration.was_adjusted)
+    return corrections_from(points, calibration.correction_method)
+
+
+def corrections_from(points: Iterable, method: str) -> list[Corrections]:
+    """Return the corrections that points give, one for each unit in which there is a single one at each reading."""
+    by_unit: dict[str, list] = {}
+    for point in points:
         by_unit.setdefault(point.unit, []).append(point)
-    made = (_corrections(unit, points, calibration.correction_method) for unit, points in by_unit.items())
+    made = (_corrections(unit, rows, method) for unit, rows in by_unit.items())
     return [found for found in made if found is not None]
 
 
-def _corrections(unit: str, points: list[CalibrationPoint], method: str) -> Corrections | None:
-    read = [CorrectionPoint(p.reading, p.correction, p.expanded_uncertainty, p.coverage_factor) for p in points]
+def _corrections(unit: str, points: list, method: str) -> Corrections | None:
+    read = [
+        CorrectionPoint(p.reading, p.reference - p.reading, p.expanded_uncertainty, p.coverage_factor) for p in points
+    ]
     is_line = method == Calibration.Correction.LINE and len(read) >= 3
     try:
         return Corrections(unit, correction_line(read) if is_line else correction_curve(read))
@@ -119,6 +168,19 @@ def told_calibrations(instrument: Instrument) -> list[tuple[Calibration, list[Co
     """Return the prefetched calibrations of an instrument with their corrections and how they found it."""
     required = required_of(instrument)
     return [(row, corrections_of(row), accuracy_of(row, AS_FOUND, required)) for row in instrument.calibrations.all()]
+
+
+def undecided_corrections(viewer: Any) -> QuerySet[Calibration]:
+    """Return the latest calibrations with points of which nobody has decided what their corrections are for."""
+    instruments = Instrument.objects.visible_to(viewer).not_retired()
+    with_points = CalibrationPoint.objects.filter(calibration=OuterRef("pk"))
+    rows = Calibration.objects.filter(
+        Exists(with_points),
+        instrument__in=instruments,
+        correction_use=Calibration.Use.NOT_DECIDED,
+        calibrated_on=F("instrument__latest_on"),
+    )
+    return rows.select_related("instrument").order_by("instrument__identifier", "certificate_number")
 
 
 def waiting_drafts(instrument: Instrument) -> list[CalibrationDraft]:

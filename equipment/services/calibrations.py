@@ -14,7 +14,14 @@ from django.utils import timezone
 
 from equipment.metrology.accuracy import judge_points
 from equipment.models import Calibration, CalibrationPoint, Instrument
-from equipment.selectors.accuracy import AS_FOUND, AS_LEFT, error_points, required_of
+from equipment.selectors.accuracy import (
+    AS_FOUND,
+    AS_LEFT,
+    corrections_from,
+    counting_points,
+    error_points,
+    required_of,
+)
 from equipment.services.found_wrong import tell_found_wrong
 from equipment.services.rights import require_right
 from labsite.ledger.services import record_entry, writing
@@ -43,9 +50,11 @@ class Circumstances:
     was_adjusted: bool = False
     adjustment: str = ""
     correction_method: str = "interpolated"
+    correction_use: str = "not_decided"
 
 
 PLAIN = Circumstances()
+Use: Any = Calibration.Use
 
 
 def enter_calibration(
@@ -68,8 +77,9 @@ def enter_calibration(
 
     The due date follows from the instrument's interval where none is given. Where the laboratory requires an accuracy,
     the points decide how the instrument was found and left; one found outside is told to whoever follows that up, in
-    the same transaction. Refuses dates that cannot be, uncertainties that are not above zero, numbers that are none, a
-    verdict that the points contradict, and a certificate that was entered before; then nothing is stored.
+    the same transaction. What the corrections are for is recorded with it. Refuses dates that cannot be, uncertainties
+    that are not above zero, numbers that are none, a verdict or a use of the corrections that the points contradict,
+    and a certificate that was entered before; then nothing is stored.
     """
     require_right("enter_calibration", by)
     calibration = Calibration(
@@ -88,6 +98,7 @@ def enter_calibration(
     )
     _refuse_impossible(calibration)
     _refuse_bad_points(points)
+    _refuse_impossible_use(calibration, points)
     with writing():
         _refuse_entered_before(calibration)
         _judge(calibration, points)
@@ -137,7 +148,7 @@ def _judge(calibration: Calibration, points: Sequence[Point]) -> None:
 
 def _record(calibration: Calibration, points: Sequence[Point], by: Any) -> None:
     shown = ("as_found", "was_adjusted", "laboratory", "accreditation", "certificate_number", "calibrated_on", "due_on")
-    names = (*shown, "relative_uncertainty_pct", "coverage_factor", "verdict", "remarks")
+    names = (*shown, "relative_uncertainty_pct", "coverage_factor", "verdict", "remarks", "correction_use")
     changes: dict[str, Any] = {name: [None, getattr(calibration, name)] for name in names}
     changes["points"] = [None, [asdict(point) for point in points]]
     action = "equipment.enter_calibration"
@@ -169,6 +180,69 @@ def _refuse_bad_points(points: Sequence[Point]) -> None:
             raise ValidationError({"points": f"Point {number} needs a coverage factor above zero."})
         if not _is_above_zero(point.expanded_uncertainty):
             raise ValidationError({"points": f"Point {number} needs an expanded uncertainty above zero."})
+
+
+def _refuse_impossible_use(calibration: Calibration, points: Sequence[Any]) -> None:
+    """Refuse a use of the corrections that the points do not bear; without points there is nothing to decide."""
+    use = calibration.correction_use
+    counting = counting_points(points, was_adjusted=calibration.was_adjusted)
+    if not use and counting:
+        raise ValidationError({"correction_use": "Say what the corrections are for; it cannot be changed later."})
+    calibration.correction_use = use = use or Use.NOT_DECIDED
+    if use in (Use.APPLIED, Use.NOT_APPLIED):
+        known = {one.unit for one in corrections_from(counting, calibration.correction_method)}
+        lacking = sorted({point.unit for point in counting} - known)
+        if not known or lacking:
+            where = f" in {lacking[0]}" if lacking else ""
+            words = f"The points{where} give no single correction at each reading. Mend them, or choose another use."
+            raise ValidationError({"correction_use": words})
+    if use == Use.NONE_LEFT:
+        _refuse_what_is_left(counting)
+
+
+def _refuse_what_is_left(points: Sequence[Any]) -> None:
+    left = [point for point in points if point.moment == AS_LEFT]
+    if not left:
+        raise ValidationError({"correction_use": "No point as left shows that no correction is left. Add them."})
+    for point in left:
+        correction = point.reference - point.reading
+        if abs(correction) > point.expanded_uncertainty * (1 + 1e-9):
+            raise ValidationError(
+                {
+                    "correction_use": f"At {point.reading:.6g} {point.unit} a correction of {correction:+.3g} "
+                    f"{point.unit} is left, more than its uncertainty of {point.expanded_uncertainty:.3g} {point.unit}."
+                }
+            )
+
+
+def decide_corrections(*, calibration: Calibration, use: str, reason: str, by: Any) -> Calibration:
+    """Decide what the corrections of a calibration are for where nobody has; runs listed before keep what they had.
+
+    Refuses a calibration about which it was decided, one without points, and a use that the points do not bear.
+    """
+    require_right("enter_calibration", by)
+    words = reason.strip()
+    if not words:
+        raise ValidationError({"reason": "Say why; the reason stays in the history."})
+    if use not in Use.values or use == Use.NOT_DECIDED:
+        raise ValidationError({"use": "Choose what the corrections are for."})
+    with writing():
+        row = Calibration.objects.select_for_update(of=("self",)).select_related("instrument").get(pk=calibration.pk)
+        if row.correction_use != Use.NOT_DECIDED:
+            raise ValidationError(f"This was decided already: {row.get_correction_use_display().lower()}.")
+        points = list(row.points.all())
+        if not points:
+            raise ValidationError("The certificate reports no points, so there is no correction to decide about.")
+        row.correction_use = use
+        try:
+            _refuse_impossible_use(row, points)
+        except ValidationError as error:
+            raise ValidationError({"use": error.messages}) from error
+        row.save(update_fields=["correction_use"])
+        told = {"certificate_number": [None, row.certificate_number], "correction_use": [Use.NOT_DECIDED, use]}
+        action = "equipment.decide_corrections"
+        record_entry(action=action, subject=row.instrument, changes=told, reason=words, by=by)
+        return row
 
 
 def _refuse_entered_before(calibration: Calibration) -> None:

@@ -14,6 +14,7 @@ from equipment.services import Circumstances, Point
 from equipment.services.instruments import EDITABLE
 
 DATE = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+USES = [row for row in Calibration.Use.choices if row[0] != Calibration.Use.NOT_DECIDED]
 FIRST_LINES, MOST_LINES = 6, 60
 
 
@@ -99,11 +100,17 @@ class CalibrationForm(forms.ModelForm):
             "relative_humidity_pct",
             "conditions",
             "correction_method",
+            "correction_use",
             "remarks",
         )
         widgets = {"calibrated_on": DATE, "due_on": DATE, "verdict": forms.RadioSelect}
-        help_texts = {"due_on": "Left empty, it follows from the interval of the instrument."}
+        help_texts = {
+            "due_on": "Left empty, it follows from the interval of the instrument.",
+            "correction_use": "It holds for runs that list the instrument on its own, and cannot be changed later. A "
+            "measuring system's scale factor contains its components' corrections already.",
+        }
         labels = {
+            "correction_use": "Its corrections are",
             "laboratory": "Calibration laboratory",
             "accreditation": "Accreditation number",
             "relative_uncertainty_pct": "Expanded uncertainty, per cent",
@@ -114,13 +121,15 @@ class CalibrationForm(forms.ModelForm):
             "temperature_c": "Temperature, °C",
             "relative_humidity_pct": "Relative humidity, per cent",
             "conditions": "Other conditions",
-            "correction_method": "Corrections are",
+            "correction_method": "Between its points they are",
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("due_on", "correction_method"):
+        for name in ("due_on", "correction_method", "correction_use"):
             self.fields[name].required = False
+        self.fields["correction_use"].choices = [("", "The certificate has no points"), *USES]
+        self.initial["correction_use"] = ""
 
     def values(self) -> dict[str, Any]:
         """Return what the service takes: the certificate's fields, and the circumstances by themselves."""
@@ -138,6 +147,15 @@ class CalibrationForm(forms.ModelForm):
         return ValidationError(
             {name if name in self.fields else NON_FIELD_ERRORS: found for name, found in parts.items()}
         )
+
+
+class CorrectionUseForm(forms.Form):
+    """What the corrections of a calibration are for, where nobody has decided."""
+
+    use = forms.ChoiceField(label="Its corrections are", choices=USES, widget=forms.RadioSelect)
+    reason = forms.CharField(
+        max_length=300, help_text="It stays in the history. Runs that listed the instrument before keep what they had."
+    )
 
 
 class PointForm(forms.Form):

@@ -13,6 +13,7 @@ from equipment.models import CalibrationDraft, Instrument
 from equipment.services.drafts import points_of
 from equipment.services.rights import RIGHTS
 from equipment.web.deeds import carried_out, deed_page, the_instrument
+from equipment.web.forms import CorrectionUseForm
 from equipment.web.keeping_forms import ConfirmForm, ReadForm, SetAsideForm
 from labsite.people.access import roles_required
 
@@ -51,7 +52,7 @@ def draft(request: HttpRequest, pk: int, draft_pk: int) -> HttpResponse:
     """Show what was read beside what must be stated, and confirm it."""
     row = _draft(request, pk, draft_pk)
     fields = {name: value for name, value in row.document["fields"].items() if name in ConfirmForm.base_fields}
-    form = ConfirmForm(request.POST or None, initial=fields)
+    form = ConfirmForm(request.POST or None, initial=fields)  # what the corrections are for is asked, never guessed
     if request.method == "POST" and carried_out(form, lambda: _confirm(row, form, request.user)):
         messages.success(request, "The calibration is confirmed and counts from now on.")
         return redirect("equipment:detail", pk)
@@ -78,4 +79,22 @@ def set_aside(request: HttpRequest, pk: int, draft_pk: int) -> HttpResponse:
         done=("equipment:detail", pk),
         instrument=row.instrument,
         button="Set aside",
+    )
+
+
+@readers_only
+def decide_corrections(request: HttpRequest, pk: int, calibration_pk: int) -> HttpResponse:
+    """Decide what the corrections of a calibration are for, where nobody has."""
+    item = the_instrument(request, pk)
+    calibration = get_object_or_404(item.calibrations, pk=calibration_pk)
+    form = CorrectionUseForm(request.POST or None)
+    return deed_page(
+        request,
+        form,
+        lambda: services.decide_corrections(calibration=calibration, **form.cleaned_data, by=request.user),
+        title=f"Corrections of {calibration.certificate_number}",
+        said="It is decided. Runs that list the instrument from now on follow it.",
+        done=("equipment:detail", pk),
+        instrument=item,
+        button="Decide",
     )

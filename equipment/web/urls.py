@@ -41,5 +41,10 @@ urlpatterns = [
     path("<int:pk>/read/", readings.read, name="read"),
     path("<int:pk>/drafts/<int:draft_pk>/", readings.draft, name="draft"),
     path("<int:pk>/drafts/<int:draft_pk>/set-aside/", readings.set_aside, name="set-aside"),
+    path(
+        "<int:pk>/calibrations/<int:calibration_pk>/corrections/",
+        readings.decide_corrections,
+        name="decide-corrections",
+    ),
     path("<int:pk>/state/", changes.change_instrument_state, name="change-state"),
 ]

@@ -165,8 +165,11 @@ def _run(run: Run) -> dict[str, Any]:
 
 
 def _findings(evaluation: Evaluation) -> list[dict[str, Any]]:
+    told = evaluation.document.get("findings", ())
+    corrected = {place: row["correction"] for place, row in enumerate(told, start=1) if row.get("correction")}
     return [
-        {
+        ({"correction": corrected[row.position]} if row.position in corrected else {})
+        | {
             "quantity": row.quantity,
             "stage": row.stage,
             "value": row.value,
@@ -210,11 +213,12 @@ def _sign_off(row: SignOff) -> dict[str, Any]:
 
 
 def _instruments(runs: list[Run]) -> list[dict[str, Any]]:
-    """Return each instrument once for each calibration that it was used under, with the runs it was used in."""
-    found: dict[tuple[int, int | None], dict[str, Any]] = {}
+    """Return each instrument once for each calibration, and use of its corrections, with the runs it was used in."""
+    found: dict[tuple[int, int | None, str], dict[str, Any]] = {}
     for run in runs:
         for use in run.instruments.all():
-            row = found.setdefault((use.instrument_id, use.calibration_id), _instrument(use))
+            key = (use.instrument_id, use.calibration_id, use.correction_words)
+            row = found.setdefault(key, _instrument(use))
             row["runs"].append(run.number)
     return sorted(found.values(), key=lambda row: (row["identifier"], row["certificate"]))
 
@@ -232,6 +236,7 @@ def _instrument(use: RunInstrument) -> dict[str, Any]:
         "due_on": calibration.due_on if calibration else None,
         "relative_uncertainty_pct": calibration.relative_uncertainty_pct if calibration else None,
         "coverage_factor": calibration.coverage_factor if calibration else None,
+        "corrections": use.correction_words,
         "is_valid": use.is_valid,
         "runs": [],
     }

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from records.evaluation.corrections import Acting, corrected_channels
+from records.evaluation.corrections import Acting, Corrected, Corrections, corrected_channels
 from records.evaluation.joining import PulseRecording
 from records.evaluation.measured import Measured, resolution_of, spoken
-from records.evaluation.setups import Setup
+from records.evaluation.setups import Instrument, Setup
 from records.evaluation.step import Criterion, Step
 from records.evaluation.waveform import NotAWave, changes_sign, trend_of
 from records.readers.recording import Recording, Samples
@@ -154,10 +154,10 @@ def correct(step: Step, records: Sequence[Recording], setup: Setup) -> Corrected
     ----------
     ISO/IEC 17025:2017, 6.4.11 (from memory). How a wave and an impulse are corrected: common practice, no source.
     """
-    acting, remarks = _acting(setup)
+    acting, remarks = acting_of(setup), _remarks(setup)
     if not acting and not remarks:
         return CorrectedRecords(tuple(records), setup)
-    unknown = _claimed_twice(acting)
+    unknown = _claims(acting)
     held, spans, made = [], {}, list(records)
     for one in acting:
         if one.row.channel in unknown:
@@ -176,27 +176,47 @@ def correct(step: Step, records: Sequence[Recording], setup: Setup) -> Corrected
     return CorrectedRecords(tuple(made), replace(setup, acting=tuple(held)), spans, unknown, tuple(remarks))
 
 
-def _acting(setup: Setup) -> tuple[list[Acting], list[str]]:
-    found: list[Acting] = []
-    remarks: list[str] = []
+def acting_of(setup: Setup) -> list[Acting]:
+    """Return the corrections of a set-up's instruments, one for each channel that they are for."""
+    return [
+        Acting(row, instrument.name, corrections)
+        for instrument in setup.instruments
+        for corrections in instrument.corrections
+        for row in _rows(corrections, instrument)
+        if not _is_calibrated_circuit(row, setup)
+    ]
+
+
+def _rows(corrections: Corrections, instrument: Instrument) -> list[Corrected]:
+    return [row for row in corrected_channels().values() if corrections.fits(row, instrument.quantity)]
+
+
+def _is_calibrated_circuit(row: Corrected, setup: Setup) -> bool:
+    return row.channel == "charge_pc" and setup.scale_factor is not None
+
+
+def _remarks(setup: Setup) -> list[str]:
+    found = []
     for instrument in setup.instruments:
         for corrections in instrument.corrections:
-            rows = [row for row in corrected_channels().values() if corrections.fits(row, instrument.quantity)]
+            rows = _rows(corrections, instrument)
             if not rows:
                 unit = corrections.unit or "no unit"
-                remarks.append(f"The corrections of {instrument.name} in {unit} fit nothing that a record can hold.")
-            for row in rows:
-                if row.channel == "charge_pc" and setup.scale_factor is not None:
-                    remarks.append(
-                        f"The corrections of {instrument.name} are not applied to the charge: the circuit was "
-                        "calibrated before the test, and its scale factor contains them."
-                    )
-                else:
-                    found.append(Acting(row, instrument.name, corrections))
-    return found, remarks
+                found.append(f"The corrections of {instrument.name} in {unit} fit nothing that a record can hold.")
+            if any(_is_calibrated_circuit(row, setup) for row in rows):
+                found.append(
+                    f"The corrections of {instrument.name} are not applied to the charge: the circuit was calibrated "
+                    "before the test, and its scale factor contains them."
+                )
+    return found
 
 
-def _claimed_twice(acting: Sequence[Acting]) -> dict[str, str]:
+def claimed_twice(setup: Setup) -> list[str]:
+    """Return a sentence for each channel that two instruments of a set-up would correct."""
+    return list(_claims(acting_of(setup)).values())
+
+
+def _claims(acting: Sequence[Acting]) -> dict[str, str]:
     by_channel: dict[str, list[str]] = {}
     for one in acting:
         if one.is_applied:

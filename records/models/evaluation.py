@@ -15,6 +15,7 @@ class Evaluation(models.Model):
     evaluation_version = models.CharField(max_length=20)
     verdict = models.CharField(max_length=20, choices=Verdict.choices)
     document = models.JSONField()
+    setup = models.JSONField(null=True, blank=True, help_text="The set-up it was given; none: kept as a digest only")
     record_digest = models.CharField(max_length=64)
     plan_digest = models.CharField(max_length=64)
     setup_digest = models.CharField(max_length=64)

@@ -123,6 +123,9 @@ class RunInstrument(models.Model):
     budget = models.ForeignKey(
         "equipment.SystemBudget", on_delete=models.PROTECT, null=True, blank=True, related_name="uses"
     )
+    # As they were when it was listed, so that a later decision about the calibration does not reach back.
+    corrections = models.JSONField(default=list, blank=True, help_text="Curves that the evaluation is given")
+    correction_words = models.CharField(max_length=600, blank=True)
 
     class Meta:
         ordering = ("instrument__identifier",)

@@ -10,6 +10,7 @@ from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncDate
 
 from equipment.models import Calibration, Instrument
+from equipment.selectors.accuracy import undecided_corrections
 from records.models import Run, RunInstrument
 from records.selectors.uses import overridden_uses
 
@@ -39,13 +40,22 @@ class Audit:
     gaps: tuple[Gap, ...]
     overrides: QuerySet[RunInstrument]
     ended: QuerySet[RunInstrument]
+    undecided: QuerySet[Calibration]
 
 
 def audit(viewer: Any, since: date, until: date) -> Audit:
-    """Return gaps in cover, overrides, and runs of orders during which a calibration ended, within some days."""
+    """Return gaps in cover, overrides, and runs of orders during which a calibration ended, within some days.
+
+    What stands undecided about corrections is of today.
+    """
     overrides = overridden_uses(viewer).filter(run__started_at__date__range=(since, until))
     return Audit(
-        since, until, tuple(gaps_in_cover(viewer, since, until)), overrides, ended_during(viewer, since, until)
+        since,
+        until,
+        tuple(gaps_in_cover(viewer, since, until)),
+        overrides,
+        ended_during(viewer, since, until),
+        undecided_corrections(viewer),
     )
 
 

@@ -20,6 +20,8 @@ _COUNTED_BESIDE: Mapping[str, frozenset[str]] = {
     **dict.fromkeys(("dissipation_factor", "capacitance"), frozenset({"impedance", "temperature"})),
     "inductance": frozenset({"impedance", "resistance", "temperature"}),
 }
+# What the evaluation calls what an instrument measures, where the record's channel has another name.
+_MEANT: Mapping[str, Mapping[str, str]] = {"lightning_impulse": {"impulse": "voltage"}}
 # What the temperature of the bay stands for: a unit that has rested in it has taken it up; common practice, no source.
 _TEMPERATURE_OF: Mapping[str, str] = {
     **dict.fromkeys(("winding_resistance", "insulation_resistance", "inductance"), "temperature_c"),
@@ -44,7 +46,7 @@ def setup_document(run: Run) -> dict[str, Any]:
     record's samples are too far apart to tell. What else was marked is no statement: the record decides.
     """
     checks = {check.kind: check.values for check in run.checks.all()}
-    setup: dict[str, Any] = {"instruments": _measuring(run)}
+    setup: dict[str, Any] = {"instruments": measuring(run)}
     noise = checks.get(SetupCheck.Kind.BACKGROUND_NOISE)
     if noise is not None:
         setup["background_noise_pc"] = noise["noise_pc"]
@@ -61,17 +63,25 @@ def setup_document(run: Run) -> dict[str, Any]:
     return setup | lent_by_earlier(run)
 
 
-def _measuring(run: Run) -> list[dict[str, Any]]:
-    """Return the systems used, each once, and the instruments that measure on their own."""
+def measuring(run: Run) -> list[dict[str, Any]]:
+    """Return the systems used, each once, and the instruments that measure on their own, with their corrections."""
     rows: dict[str, dict[str, Any]] = {}
     counted = _COUNTED | _COUNTED_BESIDE.get(run.step.kind, frozenset())
     for use in run.instruments.all():
-        if use.system is not None and use.system.quantity in counted:
-            source = use.budget or use.system
-            rows[f"s{use.system_id}"] = _row(use.system.name, use.system.quantity, source)
-        elif use.system is None and use.calibration is not None and use.instrument.quantity in counted:
-            rows[f"i{use.instrument_id}"] = _row(use.instrument.identifier, use.instrument.quantity, use.calibration)
+        quantity = _MEANT.get(run.step.kind, {}).get(_measured_by(use), _measured_by(use))
+        if quantity not in counted:
+            continue
+        if use.system is not None:
+            rows[f"s{use.system_id}"] = _row(use.system.name, quantity, use.budget or use.system)
+        elif use.calibration is not None:
+            row = _row(use.instrument.identifier, quantity, use.calibration)
+            rows[f"i{use.instrument_id}"] = row | ({"corrections": use.corrections} if use.corrections else {})
     return sorted(rows.values(), key=lambda row: (row["quantity"], row["name"]))
+
+
+def _measured_by(use: Any) -> str:
+    measured: str = use.system.quantity if use.system is not None else use.instrument.quantity
+    return measured
 
 
 def _row(name: str, quantity: str, source: Any) -> dict[str, Any]:
@@ -81,6 +91,14 @@ def _row(name: str, quantity: str, source: Any) -> dict[str, Any]:
         "relative_uncertainty_pct": source.relative_uncertainty_pct,
         "coverage_factor": source.coverage_factor,
     }
+
+
+def setup_used(run: Run, evaluation: Evaluation | None) -> dict[str, Any]:
+    """Return the set-up that an evaluation was given; without one, or where it kept a digest only, as it is now."""
+    if evaluation is None or evaluation.setup is None:
+        return setup_document(run)
+    used: dict[str, Any] = evaluation.setup
+    return used
 
 
 def signed_content(run: Run) -> dict[str, Any]:
@@ -94,7 +112,7 @@ def signed_content(run: Run) -> dict[str, Any]:
         "arrangement": [run.arrangement.name, run.arrangement.energised, run.arrangement.earthed],
         "people": [run.operator_id, run.second_person_id],
         "conditions": [run.temperature_c, run.pressure_kpa, run.relative_humidity_pct],
-        "setup": setup_document(run),
+        "setup": setup_used(run, evaluation),
         "instruments": [_use(use) for use in sorted(run.instruments.all(), key=lambda use: use.pk)],
         "checks": [
             [check.kind, check.values, check.is_satisfied, check.made_by_id]

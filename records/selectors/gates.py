@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.utils import timezone
 
 from equipment.models import Instrument
 from equipment.selectors import Measured, instrument_status
+from records.evaluation.correcting import acting_of, claimed_twice
+from records.evaluation.setups import INSTRUMENT_QUANTITIES, Setup, parse_setup
 from records.models import Run, RunInstrument, SetupCheck
 from records.models.procedure import charge_limit_pc, stages_of
+from records.selectors.digests import measuring
 from records.selectors.earlier import lacking_before
 
 Kind: Any = SetupCheck.Kind
@@ -63,6 +66,9 @@ def _instruments(run: Run) -> list[str]:
     if run.step.kind == DISCHARGE:
         wanted["charge"] = "No instrument that measures the charge is listed."
     lacks = [words for quantity, words in wanted.items() if quantity not in measured]
+    lacks += [
+        f"{words[:-1]}: use them as a measuring system, or take one out." for words in claimed_twice(circuit_of(run))
+    ]
     return lacks + [words for use in uses if use.overridden_by_id is None and (words := _not_fit(run, use))]
 
 
@@ -79,6 +85,11 @@ def _not_fit(run: Run, use: RunInstrument) -> str:
     )
 
 
+def circuit_of(run: Run) -> Setup:
+    """Return the instruments of a run as the evaluation takes them."""
+    return parse_setup({"instruments": measuring(run)})
+
+
 def what_it_measures(run: Run, instrument: Instrument) -> Measured | None:
     """Return the greatest value that the plan lets an instrument measure in a run, or None where it names none."""
     if instrument.quantity == "voltage":
@@ -88,6 +99,25 @@ def what_it_measures(run: Run, instrument: Instrument) -> Measured | None:
         charge = charge_limit_pc(run.step.document)
         return Measured("charge", charge, "pC") if charge is not None else None
     return None
+
+
+def beyond_corrections(run: Run, quantity: str, curves: Sequence[Mapping[str, Any]]) -> str:
+    """Return why the corrections of an instrument's calibration are not known at a set point of the plan, or nothing.
+
+    Of an instrument that is used on its own, whose corrections are applied or count as uncertainty.
+    """
+    row = {"name": "", "quantity": quantity, "relative_uncertainty_pct": 0.0, "corrections": list(curves)}
+    if quantity not in INSTRUMENT_QUANTITIES or not curves:
+        return ""
+    for acting in acting_of(parse_setup({"instruments": [row]})):
+        levels = [stage.voltage_kv for stage in stages_of(run.step.document)]
+        beyond = [level for level in levels if acting.row.channel == "voltage_kv" and not acting.knows(level)]
+        if beyond:
+            return (
+                f"{beyond[0]:g} kV lies outside the calibrated range, {acting.range_in_words}; what is measured there "
+                "could not be judged."
+            )
+    return ""
 
 
 def _witness(run: Run) -> list[str]:

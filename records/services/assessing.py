@@ -6,16 +6,28 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Q
 from django.utils import timezone
 
-from equipment.models import Calibration, CalibrationPoint
+from equipment.models import Calibration, CalibrationPoint, Instrument, MeasuringSystem, SystemComponent
 from equipment.selectors.accuracy import errors_as
 from labsite.jobs.services import Progress, enqueue
 from labsite.ledger.services import record_entry
 from labsite.people.models import Laboratory
+from records.evaluation.corrections import parse_corrections
 from records.evaluation.findings import Finding as PureFinding
-from records.evaluation.recomputing import Recomputed, RecomputedRun, WrongInstrument, part_of_the_way, recompute
-from records.models import AffectedFinding, AffectedRun, CustomerLetter, Finding, NonconformingWork, RunInstrument
+from records.evaluation.recomputing import (
+    NOTHING_KNOWN,
+    OWN_RULES,
+    Known,
+    Recomputed,
+    RecomputedRun,
+    WrongInstrument,
+    part_of_the_way,
+    recompute,
+)
+from records.models import AffectedFinding, AffectedRun, CustomerLetter, Finding, NonconformingWork, Run, RunInstrument
+from records.models.procedure import procedure_of
 from records.selectors.digests import current_evaluation
 from records.selectors.impact import as_shown, backward_trace
 from records.services.impact import PART_JOB
@@ -95,7 +107,11 @@ def recomputed(work: NonconformingWork, first: int, last: int, wrong: list[Wrong
     """Return the affected runs from one key to another that nobody has recomputed yet, recomputed."""
     waiting = work.runs.filter(recomputed_at__isnull=True, pk__gte=first, pk__lte=last)
     rows = list(waiting.prefetch_related("run__evaluations__findings").select_related("run"))
-    return Part(rows, [one for row in rows for one in _recomputed(row, wrong)])
+    known = known_by_run(work, [row.run_id for row in rows])
+    factors = GuardFactorsOfPlans()
+    return Part(
+        rows, [one for row in rows for one in _recomputed(row, wrong, known.get(row.run_id, NOTHING_KNOWN), factors)]
+    )
 
 
 def store_part(part: Part) -> int:
@@ -107,15 +123,78 @@ def store_part(part: Part) -> int:
 
 
 def wrong_instruments(work: NonconformingWork) -> list[WrongInstrument]:
-    """Return what was found, one for each unit of the points as found."""
-    quantity = work.calibration.instrument.quantity
+    """Return what was found, one for each unit of the points as found.
+
+    What the instrument measures in a unit is what its ranges in that unit say; else its own quantity.
+    """
+    instrument = work.calibration.instrument
+    measured = {row.unit: row.quantity for row in instrument.ranges.all() if row.quantity != instrument.quantity}
+    measured |= {row.unit: row.quantity for row in instrument.ranges.all() if row.quantity == instrument.quantity}
     units = {point.unit for point in work.calibration.points.all() if point.moment == AS_FOUND}
     curves = []
     for unit in sorted(units):
         found = errors_as(work.calibration, AS_FOUND, unit)
         if found is not None:
+            quantity = measured.get(unit, instrument.quantity)
             curves.append(WrongInstrument(quantity, found, _left(work.good_calibration, unit)))
     return curves
+
+
+def known_by_run(work: NonconformingWork, runs: list[int]) -> dict[int, Known]:
+    """Return what was known of the instrument's error when each run used it; what knew nothing is left out.
+
+    On its own, the corrections that were applied. Through a measuring system, what the calibration that counted on the
+    day of its assignment had left: the assigned scale factor contains it.
+    """
+    instrument = work.calibration.instrument
+    parts = SystemComponent.objects.filter(instrument=instrument).values("system")
+    uses = RunInstrument.objects.filter(run__in=runs).select_related("system").order_by("pk")
+    by_system: dict[int, Known] = {}
+    found: dict[int, Known] = {}
+    for use in uses.filter(Q(instrument=instrument) | Q(system__in=parts)):
+        if use.instrument_id != instrument.pk and use.run_id in found:
+            continue
+        if use.system is None:
+            found[use.run_id] = _applied(use)
+        else:
+            if use.system_id not in by_system:
+                by_system[use.system_id] = _contained(instrument, use.system)
+            found[use.run_id] = by_system[use.system_id]
+    return {run: known for run, known in found.items() if known.curves}
+
+
+def _applied(use: RunInstrument) -> Known:
+    used = parse_corrections(use.corrections) if use.corrections else ()
+    return Known({one.unit: one.curve for one in used if one.use == "applied"})
+
+
+def _contained(instrument: Instrument, system: MeasuringSystem) -> Known:
+    done = instrument.calibrations.filter(calibrated_on__lte=system.assigned_on).counting_first()
+    counted = done.prefetch_related("points").first()
+    if counted is None:
+        return NOTHING_KNOWN
+    curves = {unit: _left(counted, unit) for unit in {point.unit for point in counted.points.all()}}
+    return Known({unit: curve for unit, curve in curves.items() if curve is not None})
+
+
+class GuardFactorsOfPlans:
+    """The guard factors of customers' own rules, looked up in the plan of a step once."""
+
+    def __init__(self) -> None:
+        self._by_step: dict[int, dict[tuple[str, str | None], float]] = {}
+
+    def of(self, run: Run, findings: Iterable[Finding]) -> dict[tuple[str, str | None], float]:
+        """Return r of w = r·U by quantity and stage; empty where no finding has a rule of its own."""
+        if not any(row.decision in OWN_RULES for row in findings):
+            return {}
+        if run.step_id not in self._by_step:
+            criteria = procedure_of(run.step.document).get("criteria") or ()
+            self._by_step[run.step_id] = {
+                (row["quantity"], row.get("stage") or None): float(row["guard_factor"])
+                for row in criteria
+                if row.get("guard_factor") is not None
+            }
+        return self._by_step[run.step_id]
 
 
 def _left(good: Calibration | None, unit: str) -> Any:
@@ -124,7 +203,9 @@ def _left(good: Calibration | None, unit: str) -> Any:
     )
 
 
-def _recomputed(row: AffectedRun, wrong: list[WrongInstrument]) -> Iterable[AffectedFinding]:
+def _recomputed(
+    row: AffectedRun, wrong: list[WrongInstrument], known: Known, factors: GuardFactorsOfPlans
+) -> Iterable[AffectedFinding]:
     """Set what the run's verdict becomes, and return its findings recomputed."""
     row.recomputed_at = timezone.now()
     evaluation = current_evaluation(row.run)
@@ -135,7 +216,8 @@ def _recomputed(row: AffectedRun, wrong: list[WrongInstrument]) -> Iterable[Affe
         return []
     stored = list(evaluation.findings.all())
     pure = [_pure(finding) for finding in stored]
-    constant, linear = recompute(pure, wrong[0], 1.0), recompute(pure, wrong[0], row.part)
+    said = {"known": known, "guard_factors": factors.of(row.run, stored)}
+    constant, linear = recompute(pure, wrong, 1.0, **said), recompute(pure, wrong, row.part, **said)
     row.verdict_constant, row.effect_constant = _outcome(row, constant)
     row.verdict_linear, row.effect_linear = _outcome(row, linear)
     pairs = zip(stored, constant.findings, linear.findings, strict=True)

@@ -8,16 +8,22 @@ from labsite.ledger.services import record_entry, writing
 from records.evaluation.findings import EVALUATION_VERSION
 from records.evaluation.findings import Evaluation as Judgement
 from records.models import Evaluation, Finding, Record, Run
-from records.selectors.digests import current_evaluation, digest_of, setup_document
+from records.selectors.digests import current_evaluation, digest_of
 from records.services import lifecycle
 from records.services.refusals import Refused
 from records.services.series import Series
 
 
 def keep_evaluation(
-    *, record: Record, judgement: Judgement, summary: dict[str, Any], by: Any, series: Series | None = None
+    *,
+    record: Record,
+    judgement: Judgement,
+    setup: dict[str, Any],
+    summary: dict[str, Any],
+    series: Series | None = None,
+    by: Any,
 ) -> Evaluation:
-    """Store verdict and findings of one record, and move its run to the tester's signature.
+    """Store verdict and findings of one record with the set-up they rest on, and move its run to the tester's sign-off.
 
     Where several records of the run were judged together the evaluation belongs to the newest of them, and its
     digest of the record is that over all their digests.
@@ -28,7 +34,7 @@ def keep_evaluation(
         digests = {
             "record_digest": judgement.sha256 if series and len(series.recordings) > 1 else record.sha256,
             "plan_digest": run.step.plan.digest,
-            "setup_digest": digest_of(setup_document(run)),
+            "setup_digest": digest_of(setup),
         }
         evaluation = Evaluation.objects.create(
             run=run,
@@ -36,6 +42,7 @@ def keep_evaluation(
             evaluation_version=EVALUATION_VERSION,
             verdict=judgement.verdict,
             document=document,
+            setup=setup,
             digest=digest_of({"document": document, **digests}),
             **digests,
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -9,10 +10,11 @@ from django.utils import timezone
 
 from equipment.models import Calibration, Instrument, MeasuringSystem
 from equipment.selectors import instrument_status
+from equipment.selectors.accuracy import CorrectionsUsed, corrections_used
 from labsite.ledger.services import record_entry, writing
 from labsite.people.roles import Role
 from records.models import Run, RunInstrument
-from records.selectors.gates import what_it_measures
+from records.selectors.gates import beyond_corrections, what_it_measures
 from records.services import lifecycle
 from records.services.refusals import Refused
 
@@ -90,6 +92,10 @@ def _list(run: Run, instrument: Instrument, system: MeasuringSystem | None, by: 
     today = timezone.localdate()
     status = instrument_status(instrument, today, measured=what_it_measures(run, instrument), system=system)
     calibration = _calibration(instrument, today)
+    used = _corrections(calibration, system)
+    beyond = beyond_corrections(run, instrument.quantity, used.curves) if status.is_valid else ""
+    if beyond:
+        status = replace(status, is_valid=False, code="outside_range", reason=beyond)
     use = RunInstrument.objects.create(
         run=run,
         instrument=instrument,
@@ -98,11 +104,20 @@ def _list(run: Run, instrument: Instrument, system: MeasuringSystem | None, by: 
         status_reason=status.reason[:300],
         is_valid=status.is_valid,
         budget=system.budgets.order_by("-number").first() if system else None,
+        corrections=list(used.curves),
+        correction_words=used.words[:600],
     )
     told = {"instrument": [None, str(instrument)], "status": [None, status.reason]}
     told |= {"system": [None, system.name if system else None], "calibration": [None, str(calibration or "")]}
+    told |= {"corrections": [None, used.words]} if used.words else {}
     record_entry(action="run.use_instrument", subject=run, changes=told, by=by)
     return use
+
+
+def _corrections(calibration: Calibration | None, system: MeasuringSystem | None) -> CorrectionsUsed:
+    if system is not None:
+        return CorrectionsUsed(f"In the scale factor of {system.name}.")
+    return corrections_used(calibration) if calibration is not None else CorrectionsUsed("")
 
 
 def _calibration(instrument: Instrument, today: date) -> Calibration | None:

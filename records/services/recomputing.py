@@ -25,7 +25,7 @@ from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording
 from records.readers.refusals import RecordRefused
-from records.selectors.digests import digest_of, setup_document
+from records.selectors.digests import digest_of, setup_used
 from records.services.storing import absolute
 
 # Two machines may differ in the last digits of a double; what is compared is far coarser than any uncertainty.
@@ -114,8 +114,9 @@ def recompute_findings(*, on_progress: Callable[[str], None] = lambda words: Non
     -----
     Compared are the bytes of the record with their digest, the digests of plan and set-up, the digest of the document,
     the verdict, and each field of each finding, in the document and in its own row; numbers to 1 part in 10⁹. The
-    database is held read-only meanwhile. Of the set-up only the digest is stored with an evaluation: where it has
-    changed since, that is a difference, and what follows is computed with the set-up as it is now.
+    database is held read-only meanwhile. Each evaluation is computed with the set-up that is stored with it. An
+    older one stores its digest only: where the set-up has changed since, that is a difference, and what follows is
+    computed with the set-up as it is now.
     """
     with reading_only():
         rows, count = _evaluations(), Evaluation.objects.count()
@@ -172,7 +173,7 @@ def _of_digests(evaluation: Evaluation, differ: Callable[..., Difference]) -> It
     digests = {name: getattr(evaluation, name) for name in ("record_digest", "plan_digest", "setup_digest")}
     now = {
         "plan_digest": evaluation.run.step.plan.digest,
-        "setup_digest": digest_of(setup_document(evaluation.run)),
+        "setup_digest": digest_of(setup_used(evaluation.run, evaluation)),
         "digest": digest_of({"document": evaluation.document, **digests}),
     }
     for name, computed in now.items():
@@ -201,7 +202,7 @@ def _of_bytes(records: list[Record], differ: Callable[..., Difference]) -> Itera
 
 def _computed(evaluation: Evaluation, recordings: list[Recording]) -> dict[str, Any]:
     run: Run = evaluation.run
-    step, setup = parse_step(document_of(run)), parse_setup(setup_document(run))
+    step, setup = parse_step(document_of(run)), parse_setup(setup_used(run, evaluation))
     return evaluate(step, recordings, setup).as_dict()
 
 

@@ -16,6 +16,8 @@ from records.selectors.scales import scale_history
 from records.web.access import laboratory_only
 from schedules.models import Bay
 
+MOST_UNDECIDED = 100
+
 
 class SpanForm(forms.Form):
     """The days that are looked at."""
@@ -27,7 +29,7 @@ class SpanForm(forms.Form):
 @require_GET
 @laboratory_only
 def audit(request: HttpRequest) -> HttpResponse:
-    """Show gaps in cover, overrides with their reasons, and calibrations that ended during an order."""
+    """Show gaps in cover, overrides, calibrations that ended during an order, and corrections nobody decided about."""
     form = SpanForm(request.GET)
     form.is_valid()
     today = timezone.localdate()
@@ -38,6 +40,8 @@ def audit(request: HttpRequest) -> HttpResponse:
         "audit": found,
         "overrides": Paginator(found.overrides, 50).get_page(request.GET.get("page")),
         "ended": found.ended[:200],
+        "undecided": found.undecided[:MOST_UNDECIDED],
+        "most_undecided": MOST_UNDECIDED,
     }
     return render(request, "records/audit.html", context)
 

@@ -28,7 +28,13 @@ SUBJECTS: tuple[tuple[str, dict[str, str]], ...] = (
     (r"^instruments/calendar/", {"secret": "link"}),
     (
         r"^instruments/",
-        {"pk": "instrument", "range_pk": "range", "file_pk": "file", "draft_pk": "draft"},
+        {
+            "pk": "instrument",
+            "range_pk": "range",
+            "file_pk": "file",
+            "draft_pk": "draft",
+            "calibration_pk": "calibration",
+        },
     ),
     (r"^nonconforming-work/", {"pk": "work", "affected_pk": "affected", "letter_pk": "letter"}),
     (r"^calibrations/", {"pk": "calibration"}),

@@ -14,7 +14,7 @@ from django.urls import reverse
 from equipment import services
 from equipment.models import Calibration, CalibrationDraft, Instrument, InstrumentFile, LogEntry
 from equipment.selectors import Measured, instrument_status
-from equipment.selectors.accuracy import corrections_of
+from equipment.selectors.accuracy import corrections_of, corrections_used
 from equipment.services import Circumstances, Point, assign_system, change_state
 from equipment.services.calibrations import due_from_interval
 from equipment.services.found_wrong import when_found_wrong
@@ -205,6 +205,48 @@ def test_corrections_are_a_curve_or_a_line_with_its_range(divider, quality_manag
     assert line.line.covariance != 0
 
 
+@pytest.mark.parametrize(
+    ("use", "points", "words"),
+    [
+        ("none_left", [("as_left", 50.0, 50.2, 0.1)], "At 50.2 kV a correction of -0.2 kV is left, more than its"),
+        ("none_left", [("as_found", 50.0, 50.0, 0.1)], "No point as left shows that no correction is left"),
+        ("applied", [("as_left", 50.0, 50.1, 0.1), ("as_left", 50.2, 50.1, 0.1)], "no single correction at each"),
+        ("applied", [], "give no single correction"),
+        ("", [("as_left", 50.0, 50.1, 0.1)], "Say what the corrections are for"),
+    ],
+)
+def test_a_use_of_corrections_that_the_points_deny_is_refused(divider, quality_manager, use, points, words):
+    rows = [Point(moment, "kV", reference, reading, u) for moment, reference, reading, u in points]
+    with pytest.raises(ValidationError, match=words):
+        calibrated(divider, quality_manager, points=rows, circumstances=Circumstances(correction_use=use))
+    assert not Calibration.objects.exists()
+
+
+def test_what_is_left_within_its_uncertainty_is_none(divider, quality_manager):
+    rows = [Point("as_left", "kV", 50.0, 50.1, 0.1)]
+    made = calibrated(divider, quality_manager, points=rows, circumstances=Circumstances(correction_use="none_left"))
+    assert corrections_used(made).words == f"Adjusted; {made.certificate_number} leaves no correction."
+    assert corrections_used(made).curves == ()
+
+
+def test_what_corrections_are_for_is_decided_once(as_quality_manager, divider, quality_manager):
+    rows = [Point("as_left", "kV", ref, 1.01 * ref, 0.05) for ref in (10.0, 100.0)]
+    made = calibrated(divider, quality_manager, points=rows)
+    assert "is not decided; they are not applied" in corrections_used(made).words
+    page = reverse("equipment:detail", args=[divider.pk])
+    address = reverse("equipment:decide-corrections", args=[divider.pk, made.pk])
+    assert address in as_quality_manager.get(page).content.decode()
+    as_quality_manager.post(address, {"use": "applied", "reason": "The divider is used on its own"})
+    made.refresh_from_db()
+    used = corrections_used(made)
+    assert used.words == f"Corrected by {made.certificate_number}: -1 to -0.1 kV from 10.1 to 101 kV."
+    assert [row["use"] for row in used.curves] == ["applied"]
+    assert Entry.objects.get(action="equipment.decide_corrections").reason == "The divider is used on its own"
+    again = as_quality_manager.post(address, {"use": "not_applied", "reason": "second thoughts"})
+    assert "This was decided already: applied to the readings" in again.content.decode()
+    assert address not in as_quality_manager.get(page).content.decode()
+
+
 def test_nothing_that_was_read_counts_before_a_person_confirms_it(as_quality_manager, divider, quality_manager):
     calibrated(divider, quality_manager, due_in_days=-10)
     file = SimpleUploadedFile("c.xml", certificate())
@@ -221,6 +263,10 @@ def test_nothing_that_was_read_counts_before_a_person_confirms_it(as_quality_man
         "laboratory": "Tarn Metrology (invented)", "certificate_number": "K-77", "calibrated_on": "2026-11-01",
         "relative_uncertainty_pct": "0.5", "coverage_factor": "2", "verdict": "within", "moment": "both",
     }  # fmt: skip
+    undecided = as_quality_manager.post(answer["Location"], said)
+    assert "Say what the corrections are for" in undecided.content.decode()
+    assert not Calibration.objects.filter(certificate_number="K-77").exists()
+    said["correction_use"] = "applied"
     as_quality_manager.post(answer["Location"], said)
     entered = Calibration.objects.get(certificate_number="K-77")
     assert (entered.points.count(), entered.as_found, entered.due_on) == (
@@ -228,6 +274,7 @@ def test_nothing_that_was_read_counts_before_a_person_confirms_it(as_quality_man
         "doubtful",
         date(2027, 10, 31),
     )  # 0.05 + 0.1 of 0.1 kV at 10 kV
+    assert entered.correction_use == "applied"
     assert InstrumentFile.objects.get().calibration == entered
     assert instrument_status(fresh(divider), TODAY).is_valid
     again = as_quality_manager.post(answer["Location"], {**said, "certificate_number": "K-78"})

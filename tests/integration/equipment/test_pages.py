@@ -194,7 +194,9 @@ EMPTY_LINE = ("as_left", "", "", "", "")
 def test_a_calibration_is_entered_with_its_points_and_empty_lines_left_out(as_quality_manager, divider):
     address = reverse("equipment:calibrate", args=[divider.pk])
     lines = points(("as_found", "kV", "50", "50.4", "0.3"), EMPTY_LINE, ("as_left", "kV", "50", "50.1", "0.3"))
-    answer = as_quality_manager.post(address, {**CALIBRATION, **lines})
+    undecided = as_quality_manager.post(address, {**CALIBRATION, **lines}).content.decode()
+    assert "Say what the corrections are for; it cannot be changed later." in undecided
+    answer = as_quality_manager.post(address, {**CALIBRATION, **lines, "correction_use": "not_applied"})
     assert answer["Location"] == reverse("equipment:detail", args=[divider.pk])
     assert Calibration.objects.get(certificate_number="K-7").points.count() == 2
     shown = as_quality_manager.get(answer["Location"]).content.decode()

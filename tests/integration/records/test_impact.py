@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from datetime import date, timedelta
 
 import pytest
@@ -11,14 +12,18 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from equipment.models import Instrument
+from equipment.selectors.accuracy import corrections_used
+from equipment.services import Circumstances, Point, assign_system, enter_calibration, enter_range
 from labsite.jobs.models import Job
 from labsite.jobs.services import run_waiting
 from labsite.ledger.models import Entry
 from labsite.ledger.selectors import verify_chain
-from records.models import AffectedRun, Certificate, CustomerLetter, Finding, NonconformingWork, Run
+from records.models import AffectedFinding, AffectedRun, Certificate, CustomerLetter, Finding, NonconformingWork, Run
 from records.selectors.impact import backward_trace, effect_counts
 from records.services import impact
 from records.services.refusals import Refused, ValueRefused
+from tests.integration.certificates import world
 from tests.integration.records import drifted
 
 DAY = "2026-11-25T09:00:00Z"
@@ -231,3 +236,97 @@ def _text_of(content: bytes) -> str:
 
 def test_the_days_of_the_story():
     assert date(2026, 7, 24) == drifted.FOUND_ON
+
+
+# ---- what was known then, several units, a customer's own rule
+
+
+def _entered(made, by, number, day, points, **circumstances):
+    return enter_calibration(
+        instrument=made, laboratory="Tarn Metrology (invented)", certificate_number=number, calibrated_on=day,
+        due_on=day + timedelta(days=365), relative_uncertainty_pct=0.5, points=points,
+        circumstances=Circumstances(**circumstances), by=by,
+    )  # fmt: skip
+
+
+def test_the_error_counts_against_the_correction_that_the_run_had_applied(people, customer):
+    """As left it read 2 % of the reading too much, and runs on its own were corrected; as found 4 %.
+
+    Read 60 kV: corrected 58.8 kV, true 57.6 kV, so 1.2 kV is taken out. Not corrected: 60 kV, and 2.4 kV is taken out.
+    Through a system assigned after that calibration 1.2 kV too, for its scale factor contains what it left.
+    """
+    by = people["quality"]
+    made = Instrument.objects.create(identifier="HVD-3", description="Invented", serial="3", quantity="voltage")
+    enter_range(instrument=made, quantity="voltage", unit="kV", low=0, high=120, accuracy_pct=3, by=by)
+    left = [Point("as_left", "kV", 0.98 * at, at, 0.1) for at in (50.0, 100.0)]
+    good = _entered(made, by, "GOOD-3", drifted.GOOD_ON, left, correction_use="applied")
+    chain = assign_system(
+        name="Chain 3", quantity="voltage", instruments=[made], relative_uncertainty_pct=1.0,
+        assigned_on=drifted.GOOD_ON + timedelta(days=1), by=by,
+    )  # fmt: skip
+    unit = world.unit_of(world.order_of(customer, people["tester"]), people["tester"])
+    arrangement = unit.plans.get().steps.get(kind="power_frequency_withstand").arrangements.first()
+    day = drifted.GOOD_ON + timedelta(days=100)
+    curves = list(corrections_used(good).curves)
+    for number, value, use in (
+        ("R-own", 58.8, {"corrections": curves}),
+        ("R-plain", 60.0, {}),
+        ("R-chain", 58.8, {"system": chain}),
+    ):
+        drifted.run_on(day, number, value, arrangement, people, {"instrument": made, **use})
+    found = [Point("as_found", "kV", 0.96 * at, at, 0.1) for at in (50.0, 100.0)]
+    work = NonconformingWork.objects.get(
+        calibration=_entered(made, by, "WRONG-3", drifted.FOUND_ON, found, was_adjusted=True)
+    )
+    run_waiting()
+    taken = {
+        row.affected.run.number: (row.error_constant, row.value_constant)
+        for row in AffectedFinding.objects.filter(affected__work=work, finding__quantity="held_voltage_kv")
+    }
+    assert taken["R-own"] == pytest.approx((1.2, 57.6))
+    assert taken["R-plain"] == pytest.approx((2.4, 57.6))
+    assert taken["R-chain"] == pytest.approx((1.2, 57.6))
+
+
+def test_points_in_several_units_touch_the_findings_of_each(people, customer):
+    """A meter for volts and ohms: by its ranges the ohms belong to resistances, and both are recomputed."""
+    by = people["quality"]
+    made = Instrument.objects.create(identifier="DMM-1", description="Invented", serial="1", quantity="voltage")
+    for quantity, unit in (("voltage", "kV"), ("resistance", "Ω")):
+        enter_range(instrument=made, quantity=quantity, unit=unit, low=0, high=1000, accuracy_pct=1, by=by)
+    unit = world.unit_of(world.order_of(customer, people["tester"]), people["tester"])
+    arrangement = unit.plans.get().steps.get(kind="power_frequency_withstand").arrangements.first()
+    run = drifted.run_on(drifted.GOOD_ON, "R-1", 60.0, arrangement, people, {"instrument": made})
+    Finding.objects.create(
+        evaluation=run.evaluations.get(), position=3, quantity="resistance_ohm", value=105.0, unit="Ω", maximum=106.0,
+        expanded_uncertainty=0.1, coverage_factor=2.0, decision="simple_acceptance", judges="unit",
+        verdict="conforms", reason="Invented.",
+    )  # fmt: skip
+    points = [Point("as_found", "kV", at, 1.02 * at, 0.01) for at in (50.0, 100.0)]
+    points += [Point("as_found", "Ω", at, 1.05 * at, 0.01) for at in (50.0, 100.0)]
+    _entered(made, by, "WRONG-4", drifted.FOUND_ON, points, was_adjusted=True)
+    run_waiting()
+    rows = AffectedFinding.objects.filter(affected__run=run)
+    found = {row.finding.quantity: row.value_constant for row in rows if row.error_constant is not None}
+    assert found == pytest.approx({"held_voltage_kv": 60 / 1.02, "resistance_ohm": 100.0})
+
+
+def test_a_customers_own_rule_is_computed_with_the_factor_of_the_plan(made, people, customer):
+    """U = 0.3 kV, r = 2: asked at least 58.2 kV, so accepted from 58.8 kV. 61 kV less 1/26 of it are 58.654 kV."""
+    unit = world.unit_of(world.order_of(customer, people["tester"]), people["tester"])
+    step = unit.plans.get().steps.get(kind="power_frequency_withstand")
+    document = json.loads(json.dumps(step.document))
+    own = {"quantity": "held_voltage_kv", "stage": "withstand", "min": 58.2, "max": 61.8, "judges": "test",
+           "decision": "customer_defined", "guard_factor": 2.0}  # fmt: skip
+    procedure = document["procedure"]
+    procedure["criteria"] = [*procedure.get("criteria", []), own]
+    type(step).objects.filter(pk=step.pk).update(document=document)
+    step.refresh_from_db()
+    run = drifted.run_on(drifted.GOOD_ON, "R-own-rule", 61.0, step.arrangements.first(), people, {"instrument": made})
+    Finding.objects.filter(evaluation__run=run, quantity="held_voltage_kv").update(decision="customer_defined")
+    drifted.found_wrong(made, people["quality"])
+    run_waiting()
+    row = AffectedFinding.objects.get(affected__run=run, finding__quantity="held_voltage_kv")
+    assert row.value_constant == pytest.approx(61 * 25 / 26)
+    assert (row.verdict_constant, row.effect_constant) == ("inconclusive", "flips")
+    assert "by hand" not in row.reason_constant
