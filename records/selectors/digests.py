@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.canonical import canonical_bytes, plain
+from records.evaluation.asked import of_step
 from records.models import Evaluation, Run, SetupCheck, StageMark
-from records.models.procedure import procedure_of
+from records.models.procedure import procedure_of, stated_values
 from records.selectors.earlier import lent_by_earlier
 
 # What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
@@ -19,7 +20,11 @@ _COUNTED_BESIDE: Mapping[str, frozenset[str]] = {
     ),
     **dict.fromkeys(("dissipation_factor", "capacitance"), frozenset({"impedance", "temperature"})),
     "inductance": frozenset({"impedance", "resistance", "temperature"}),
+    "frequency_response": frozenset({"impedance"}),
+    "lightning_impulse": frozenset({"impulse"}),
 }
+# What a quantity of an instrument is called in the set-up, where the evaluation has another name for it.
+_NAMED: Mapping[str, str] = {"impulse": "voltage"}
 # What the temperature of the bay stands for: a unit that has rested in it has taken it up; common practice, no source.
 _TEMPERATURE_OF: Mapping[str, str] = {
     **dict.fromkeys(("winding_resistance", "insulation_resistance", "inductance"), "temperature_c"),
@@ -33,8 +38,16 @@ def digest_of(content: Any) -> str:
 
 
 def current_evaluation(run: Run) -> Evaluation | None:
-    """Return the evaluation that counts, of the record uploaded last, or None."""
-    return max(run.evaluations.all(), key=lambda row: (row.record_id, row.pk), default=None)
+    """Return the evaluation that counts, or None: the last one, for each is over the set of files as it then stood.
+
+    Earlier releases judged a record by itself; of such evaluations that of the record uploaded last counts.
+    """
+    return max(run.evaluations.all(), key=_counts, default=None)
+
+
+def _counts(row: Evaluation) -> tuple[bool, int, int]:
+    is_of_set = "records" in row.document
+    return is_of_set, 0 if is_of_set else row.record_id, row.pk
 
 
 def setup_document(run: Run) -> dict[str, Any]:
@@ -58,7 +71,13 @@ def setup_document(run: Run) -> dict[str, Any]:
     temperature = _TEMPERATURE_OF.get(run.step.kind)
     if temperature is not None and run.temperature_c is not None:
         setup[temperature] = run.temperature_c
-    return setup | lent_by_earlier(run)
+    return setup | lent_by_earlier(run) | _stated(run)
+
+
+def _stated(run: Run) -> dict[str, Any]:
+    """Return the conditions that people stated on the sheet; they go before what is known otherwise."""
+    beside = of_step(run.step.kind)
+    return {name: value for name, value in stated_values(run).items() if name not in beside}
 
 
 def _measuring(run: Run) -> list[dict[str, Any]]:
@@ -77,7 +96,7 @@ def _measuring(run: Run) -> list[dict[str, Any]]:
 def _row(name: str, quantity: str, source: Any) -> dict[str, Any]:
     return {
         "name": name,
-        "quantity": quantity,
+        "quantity": _NAMED.get(quantity, quantity),
         "relative_uncertainty_pct": source.relative_uncertainty_pct,
         "coverage_factor": source.coverage_factor,
     }

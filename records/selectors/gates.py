@@ -15,10 +15,11 @@ from records.models.procedure import charge_limit_pc, stages_of
 Kind: Any = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
 DISCHARGE = "partial_discharge"
-# What must be measured with a calibrated instrument, where it is not the voltage.
-_MAIN: Mapping[str, str] = {
-    **dict.fromkeys(("winding_resistance", "insulation_resistance", "temperature_rise"), "resistance"),
-    **dict.fromkeys(("dissipation_factor", "capacitance", "inductance"), "impedance"),
+# What must be measured with a calibrated instrument, where it is not the voltage: any one of these.
+_MAIN: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys(("winding_resistance", "insulation_resistance", "temperature_rise"), ("resistance",)),
+    **dict.fromkeys(("dissipation_factor", "capacitance", "inductance", "frequency_response"), ("impedance",)),
+    "lightning_impulse": ("voltage", "impulse"),
 }
 
 
@@ -56,11 +57,10 @@ def _conditions(run: Run) -> list[str]:
 def _instruments(run: Run) -> list[str]:
     uses = list(run.instruments.all())
     measured = {use.instrument.quantity for use in uses} | {use.system.quantity for use in uses if use.system}
-    main = _MAIN.get(run.step.kind, "voltage")
-    wanted = {main: f"No instrument that measures the {main} is listed."}
-    if run.step.kind == DISCHARGE:
-        wanted["charge"] = "No instrument that measures the charge is listed."
-    lacks = [words for quantity, words in wanted.items() if quantity not in measured]
+    wanted = [_MAIN.get(run.step.kind, ("voltage",)), *([("charge",)] if run.step.kind == DISCHARGE else [])]
+    lacks = [
+        f"No instrument that measures the {any_of[0]} is listed." for any_of in wanted if measured.isdisjoint(any_of)
+    ]
     return lacks + [words for use in uses if use.overridden_by_id is None and (words := _not_fit(run, use))]
 
 
