@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
 
 from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
-from records.evaluation.channels import read_any_set
-from records.evaluation.evaluating import KINDS, evaluate
-from records.evaluation.kinds import KINDS as DECLARED
+from records.evaluation.evaluating import KINDS
+from records.evaluation.findings import Evaluation as Judgement
+from records.evaluation.parts import part_named, read_part
 from records.evaluation.setups import parse_setup
-from records.evaluation.step import BadStep, Step, parse_step
-from records.models import Record
+from records.evaluation.step import BadStep, parse_step
+from records.models import Record, Run
 from records.models.procedure import document_of
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
@@ -27,25 +28,28 @@ from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
 from records.services.impact import DOCUMENT_JOB, PART_JOB, TRACE_JOB
 from records.services.pairing import companion_of, keep_pair
-from records.services.series import series_with
+from records.services.rejudging import JOB
+from records.services.series import Series, series_with
 from records.services.storing import absolute, keep_arrays
-from records.services.uploads import JOB
 
 STAGES = ("Reading", "Checking", "Judging", "Saving")
 
 
 @job(JOB, stages=STAGES)
 def evaluate_record(progress: Progress, *, record_id: int) -> None:
-    """Read one record in a child process, judge it against its step, keep what was found; a repeat changes nothing."""
+    """Read one record in a child process, judge the set of its run, keep what was found; a repeat changes nothing.
+
+    The judging is done before anything is locked; where the set has changed meanwhile it is done once more inside.
+    """
     record = _fetch(record_id)
     if record is None:
         raise JobRefused(f"There is no record number {record_id}. Nothing was judged; upload the file again.")
     if record.state != Record.State.STORED:
         return
-    step = _step(record)
+    _require_judgeable(record)
     progress.stage("Reading", 10)
     try:
-        recording, used_map, companion = _read_with_companion(record, step)
+        recording, used_map, companion = _read_with_companion(record)
     except MappingNeeded as need:
         preview = need.preview.as_dict() if need.preview else {}
         with progress.completing(need.message):
@@ -58,20 +62,27 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     progress.stage("Checking", 50)
     summary = _summary(record, recording, used_map, companion)
-    used = setup_document(record.run)
-    setup = parse_setup(used)
     progress.stage("Judging", 70)
-    takes_all = DECLARED[step.kind].takes_all_records
+    foreseen = series_with(record, recording)
     with ThreadPoolExecutor(max_workers=1) as aside:  # the arrays are written while they are judged
         kept = aside.submit(keep_arrays, summary["arrays"], _columns(recording))
-        alone = None if takes_all else evaluate(step, [recording], setup)
+        known = _judged(record.run, foreseen)
         kept.result()
     progress.stage("Saving", 90)
     with progress.completing():
-        series = series_with(record, recording) if takes_all else None
-        judgement = alone or evaluate(step, series.recordings if series else [recording], setup)
+        now = _fetch(record_id)
+        if now is None or now.state != Record.State.STORED or now.part != record.part:
+            return  # set aside, or given another part, while it was read
+        series = series_with(now, recording)
+        if (series.key, _given(now.run)) != (foreseen.key, known.given):
+            known = _judged(now.run, series)
         keep_evaluation(
-            record=record, judgement=judgement, setup=used, summary=summary, series=series, by=record.uploaded_by
+            record=record,
+            judgement=known.judgement,
+            setup=known.given[0],
+            summary=summary,
+            series=series,
+            by=record.uploaded_by,
         )
         if companion is not None:
             keep_pair(record=record, companion=companion, by=record.uploaded_by)
@@ -82,45 +93,63 @@ def _fetch(record_id: int) -> Record | None:
     return rows.prefetch_related("run__instruments__instrument", "run__checks").filter(pk=record_id).first()
 
 
-def _step(record: Record) -> Step:
+@dataclass(frozen=True)
+class _Judged:
+    """The judgement of a set, and the set-up and step that it was given beside the files."""
+
+    given: tuple[dict[str, Any], Mapping[str, Any]]
+    judgement: Judgement
+
+
+def _given(run: Run) -> tuple[dict[str, Any], Mapping[str, Any]]:
+    return setup_document(run), document_of(run)
+
+
+def _judged(run: Run, series: Series) -> _Judged:
+    setup, document = _given(run)
+    return _Judged((setup, document), series.judged(document, parse_setup(setup)))
+
+
+def _require_judgeable(record: Record) -> None:
     kind = record.run.step.kind
     if kind not in KINDS:
         raise JobRefused(
             f"Records of {kind.replace('_', ' ')} cannot be judged by this release. The file is kept as it came."
         )
     try:
-        return parse_step(document_of(record.run))
+        parse_step(document_of(record.run))
     except BadStep as fault:
         raise JobRefused(
             f"The step of the plan cannot be judged as it is written: {fault} The file is kept."
         ) from fault
 
 
-def _read_with_companion(record: Record, step: Step) -> tuple[Recording, ColumnMap | None, Record | None]:
+def _read_with_companion(record: Record) -> tuple[Recording, ColumnMap | None, Record | None]:
     """Read a record with the other file of its pair, where the run has one that could be it, else alone."""
     companion = companion_of(record)
     if companion is None:
-        return (*_read(record, step, None), None)
+        return (*_read(record, None), None)
     try:
-        return (*_read(record, step, companion), companion)
+        return (*_read(record, companion), companion)
     except MappingNeeded:
         raise
     except RecordRefused as of_pair:
         try:
-            return (*_read(record, step, None), None)
+            return (*_read(record, None), None)
         except RecordRefused:
             raise of_pair from None
 
 
-def _read(record: Record, step: Step, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
+def _read(record: Record, companion: Record | None) -> tuple[Recording, ColumnMap | None]:
     """Read by the record's own map, else by its heads, else by a map remembered for an instrument of the run."""
     limits = Limits(max_bytes=settings.UPLOAD_LIMIT_BYTES)
     other = absolute(companion.path) if companion else None
     place = absolute(record.path)
 
     def read(columns: ColumnMap | None) -> Recording:
-        return read_any_set(
-            step.kind,
+        return read_part(
+            record.run.step.kind,
+            record.part,
             lambda wanted: read_in_child(place, columns=columns, limits=limits, wanted=wanted, companion=other),
         )
 
@@ -159,10 +188,14 @@ def _summary(
 ) -> dict[str, Any]:
     """Return what pages show of a record that was read, and where its arrays lie."""
     mapped = used_map.as_dict() if used_map else {}
-    how = {**mapped, "companion": companion.sha256} if companion else mapped
+    how: dict[str, Any] = {**mapped, "companion": companion.sha256} if companion else dict(mapped)
+    part = part_named(record.run.step.kind, record.part)
+    if part is not None and part.channels:  # another part of the same bytes has other channels
+        how["part"] = part.name
     mark = digest_of(how)[:8] if how else "plain"
     return {
         "rows": recording.rows,
+        "sha256": recording.sha256,
         "duration_s": recording.duration_s,
         "channels": list(_columns(recording)),
         "metadata": dict(recording.metadata),

@@ -42,13 +42,14 @@ class RecordSerializer(serializers.ModelSerializer):
 
     class Meta:
         model = Record
-        fields = ("id", "run", "given_name", "sha256", "size_bytes", "state", "words", "summary", "uploaded_at")
+        fields = ("id", "run", "given_name", "part", "sha256", "size_bytes", "state", "words", "summary", "uploaded_at")
 
 
 class UploadSerializer(serializers.Serializer):
-    """A file for a run."""
+    """A file for a run, and the part that it plays beside others; the usual one where it is left out."""
 
     file = serializers.FileField(allow_empty_file=True)
+    part = serializers.CharField(required=False, default="", allow_blank=True, max_length=20)
 
 
 class UploadedSerializer(serializers.Serializer):

@@ -76,9 +76,9 @@ class RunViewSet(ReadOnlyModelViewSet):
         require_size(request)
         sent = UploadSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
-        file = sent.validated_data["file"]
+        file, part = sent.validated_data["file"], sent.validated_data["part"]
         with refusals_as_answers():
-            upload = store_record(run=run, stream=file, given_name=file.name, by=request.user)
+            upload = store_record(run=run, stream=file, given_name=file.name, part=part, by=request.user)
         code = status.HTTP_201_CREATED if upload.is_new else status.HTTP_200_OK
         return Response(UploadedSerializer(upload).data, status=code)
 

@@ -14,8 +14,10 @@ from labsite.ledger.selectors import current_anchor
 from labsite.people.selectors import get_laboratory
 from records.certificates.deviations import deviations_of
 from records.certificates.readiness import Settled
+from records.evaluation.parts import part_named
 from records.models import Certificate, Evaluation, Run, RunInstrument, SetupCheck, SignOff
 from records.selectors.digests import current_evaluation
+from records.selectors.stated import values_in_words
 from schedules.models import Order, Plan, Step, Unit
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, RATING_FIELDS
 
@@ -133,7 +135,6 @@ def _run(run: Run) -> dict[str, Any]:
     evaluation = current_evaluation(run)
     if evaluation is None:
         raise ValueError(f"Run {run.number} stands without an evaluation.")
-    record = evaluation.record
     return {
         "number": run.number,
         "step": run.step.position,
@@ -150,18 +151,36 @@ def _run(run: Run) -> dict[str, Any]:
         "relative_humidity_pct": run.relative_humidity_pct,
         "verdict": run.verdict,
         "concession": any(row.disposition == "concession" for row in run.nonconformances.all()),
-        "record": {
-            "id": record.pk,
-            "name": record.given_name,
-            "sha256": record.sha256,
-            "size_bytes": record.size_bytes,
-        },
+        "records": _records(evaluation),
         "evaluation": {"id": evaluation.pk, "version": evaluation.evaluation_version, "digest": evaluation.digest},
         "findings": _findings(evaluation),
         "checks": _checks(run.checks.all()),
         "remarks": [{"text": row.text, "by": row.made_by.name, "at": row.made_at} for row in run.remarks.all()],
         "sign_offs": [_sign_off(row) for row in run.sign_offs.all()],
     }
+
+
+def _records(evaluation: Evaluation) -> list[dict[str, Any]]:
+    """Return every file that was judged with its part, in the order in which findings number them."""
+    record = evaluation.record
+    listed = evaluation.document.get("records") or [{"sha256": record.sha256, "part": record.part}]
+    known = {row.sha256: row for row in evaluation.run.records.all()}
+    rows = [(known[one["sha256"]], one["part"]) for one in listed]
+    return [
+        {
+            "id": row.pk,
+            "name": row.given_name,
+            "part": _part_words(evaluation.run.step.kind, part) if len(rows) > 1 else "",
+            "sha256": row.sha256,
+            "size_bytes": row.size_bytes,
+        }
+        for row, part in rows
+    ]
+
+
+def _part_words(kind: str, name: str) -> str:
+    part = part_named(kind, name)
+    return part.words if part else name
 
 
 def _findings(evaluation: Evaluation) -> list[dict[str, Any]]:
@@ -194,6 +213,7 @@ def _checks(checks: Iterable[SetupCheck]) -> list[dict[str, Any]]:
         {
             "kind": row.get_kind_display(),
             "values": row.values,
+            "words": values_in_words(row.run.step.kind, row.values) if row.kind == SetupCheck.Kind.TEST_VALUES else "",
             "is_satisfied": row.is_satisfied,
             "by": row.made_by.name,
             "at": row.made_at,

@@ -173,6 +173,21 @@ def _covers(listed: Criterion, asked: Criterion) -> bool:
     return low and high
 
 
+def not_evaluable(step: Step, recordings: Sequence[Recording], reason: str) -> Evaluation:
+    """Return ``not_valid`` with the reason for a set of records that does not fit together, as a fault of the test.
+
+    Parameters
+    ----------
+    step : Step
+        Whose criteria are each answered with the reason.
+    recordings : sequence of Recording
+        At least one.
+    reason : str
+        Why, in a sentence.
+    """
+    return _not_evaluable(step, _Whole.of(recordings), reason)
+
+
 def _not_evaluable(step: Step, whole: _Whole, reason: str) -> Evaluation:
     implied = Criterion(
         DECLARED[step.kind].quantities[0],

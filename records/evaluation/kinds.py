@@ -92,8 +92,6 @@ class Kind:
         Further keys of the step and of each criterion.
     must_judge_unit : bool
         Whether a step without a criterion that judges the unit is refused.
-    takes_all_records : bool
-        Whether every record of a run counts, as each impulse of a sequence does; else the last one uploaded counts.
     """
 
     name: str
@@ -107,7 +105,6 @@ class Kind:
     keys: tuple[Key, ...] = ()
     criterion_keys: tuple[Key, ...] = ()
     must_judge_unit: bool = False
-    takes_all_records: bool = False
 
 
 _VOLTAGE = Key("voltage_kv", above=0.0, is_required=True)
@@ -209,7 +206,6 @@ _ALL = (
         ),
         channels=(("time_s", "voltage_kv"),),
         is_axis_strict=True,
-        takes_all_records=True,
         stages=_IMPULSE,
         keys=(
             Key("acceptance", "text", choices=("three", "three_plus_nine", "fifteen", "fifteen_five_clear")),

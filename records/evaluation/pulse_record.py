@@ -18,7 +18,7 @@ from records.evaluation.discharge_basis import (
     limit_of,
     scale_factor_of,
 )
-from records.evaluation.examination import Examination
+from records.evaluation.examination import Examination, as_told
 from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.phase_pattern import count_pattern
 from records.evaluation.pulse_sources import VoltageSource, voltage_source
@@ -386,7 +386,7 @@ def _without_voltage(step: Step, pulses: Pulses, source: VoltageSource, setup: S
 
     def measure(criterion: Criterion) -> Measured:
         if criterion.quantity == "charge_scale_factor":
-            return scale_factor_of(step, setup)
+            return as_told(criterion, scale_factor_of(step, setup))
         if criterion.quantity == "background_noise_pc" and setup.background_noise_pc is not None:
             noise = setup.background_noise_pc
             return Measured(noise, u_charge(noise), "The set-up states the background noise.")

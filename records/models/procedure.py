@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from records.evaluation.asked import of_step
 from schedules.rules.place import PlacedStage, document_at_place, stages_at_place
 
 WORDS: Mapping[str, str] = {
@@ -94,9 +95,35 @@ def _placed(run: Any) -> tuple[tuple[PlacedStage, ...], str]:
         return (), str(fault)
 
 
-def document_of(run: Any) -> Mapping[str, Any]:
-    """Return the step of a run with the levels that apply at its place."""
-    return document_at_place(run.step.document, placed_stages(run))
+def document_of(run: Any, stated: Mapping[str, Any] | None = None) -> Mapping[str, Any]:
+    """Return the step of a run with the levels that apply at its place, and with what people stated where it is silent.
+
+    `stated` takes the place of what is stated now, as where an evaluation is computed again with what it was given.
+    """
+    known = stated_step_values(run) if stated is None else stated
+    return with_stated(document_at_place(run.step.document, placed_stages(run)), known)
+
+
+def stated_values(run: Any) -> Mapping[str, Any]:
+    """Return the values of the test that people stated on the run's sheet last, by name with unit."""
+    rows = [check for check in run.checks.all() if check.kind == "test_values"]
+    return rows[-1].values if rows else {}
+
+
+def stated_step_values(run: Any) -> dict[str, Any]:
+    """Return those of the stated values that complete the step; no row is read for a kind that asks for none."""
+    names = of_step(run.step.kind)
+    return {name: value for name, value in stated_values(run).items() if name in names} if names else {}
+
+
+def with_stated(document: Mapping[str, Any], stated: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return a step's document with further keys; what the plan states stays."""
+    missing = {key: value for key, value in stated.items() if procedure_of(document).get(key) is None}
+    if not missing:
+        return document
+    if document.get("procedure"):
+        return {**document, "procedure": {**document["procedure"], **missing}}
+    return {**document, **missing}
 
 
 def place_words(run: Any) -> tuple[str, ...]:

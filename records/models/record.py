@@ -23,16 +23,21 @@ class RecordQuerySet(models.QuerySet["Record"]):
 
 
 class Record(models.Model):
-    """One row: one uploaded file of one run; `path` is under the content-addressed store, never the given name."""
+    """One row: one uploaded file of one run; `path` is under the content-addressed store, never the given name.
+
+    `part` is the part that it plays beside others (`records.evaluation.parts`), empty for the usual one.
+    """
 
     class State(models.TextChoices):
         STORED = "stored", "Stored, not read yet"
         NEEDS_MAPPING = "needs_mapping", "Columns to be told"
         READ = "read", "Read"
         REFUSED = "refused", "Refused"
+        SET_ASIDE = "set_aside", "Set aside"
 
     run = models.ForeignKey("records.Run", on_delete=models.PROTECT, related_name="records")
     given_name = models.CharField(max_length=255)
+    part = models.CharField(max_length=20, blank=True, default="", db_default="")
     path = models.CharField(max_length=200)
     sha256 = models.CharField(max_length=64)
     size_bytes = models.PositiveBigIntegerField()

@@ -146,6 +146,7 @@ class SetupCheck(models.Model):
         AREA_CLEAR = "area_clear", "Area clear"
         EARTHS = "earths", "Earths as the arrangement asks"
         INTERLOCK = "interlock", "Interlock closed"
+        TEST_VALUES = "test_values", "Values that the record does not hold"
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="checks")
     kind = models.CharField(max_length=30, choices=Kind.choices)

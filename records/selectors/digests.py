@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.canonical import canonical_bytes, plain
+from records.evaluation.asked import of_step
 from records.models import Evaluation, Run, SetupCheck, StageMark
-from records.models.procedure import procedure_of
+from records.models.procedure import procedure_of, stated_values
 from records.selectors.earlier import lent_by_earlier
 
 # What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
@@ -19,6 +20,7 @@ _COUNTED_BESIDE: Mapping[str, frozenset[str]] = {
     ),
     **dict.fromkeys(("dissipation_factor", "capacitance"), frozenset({"impedance", "temperature"})),
     "inductance": frozenset({"impedance", "resistance", "temperature"}),
+    "frequency_response": frozenset({"impedance"}),
 }
 # What the evaluation calls what an instrument measures, where the record's channel has another name.
 _MEANT: Mapping[str, Mapping[str, str]] = {"lightning_impulse": {"impulse": "voltage"}}
@@ -35,8 +37,16 @@ def digest_of(content: Any) -> str:
 
 
 def current_evaluation(run: Run) -> Evaluation | None:
-    """Return the evaluation that counts, of the record uploaded last, or None."""
-    return max(run.evaluations.all(), key=lambda row: (row.record_id, row.pk), default=None)
+    """Return the evaluation that counts, or None: the last one, for each is over the set of files as it then stood.
+
+    Earlier releases judged a record by itself; of such evaluations that of the record uploaded last counts.
+    """
+    return max(run.evaluations.all(), key=_counts, default=None)
+
+
+def _counts(row: Evaluation) -> tuple[bool, int, int]:
+    is_of_set = "records" in row.document
+    return is_of_set, 0 if is_of_set else row.record_id, row.pk
 
 
 def setup_document(run: Run) -> dict[str, Any]:
@@ -60,7 +70,13 @@ def setup_document(run: Run) -> dict[str, Any]:
     temperature = _TEMPERATURE_OF.get(run.step.kind)
     if temperature is not None and run.temperature_c is not None:
         setup[temperature] = run.temperature_c
-    return setup | lent_by_earlier(run)
+    return setup | lent_by_earlier(run) | _stated(run)
+
+
+def _stated(run: Run) -> dict[str, Any]:
+    """Return the conditions that people stated on the sheet; they go before what is known otherwise."""
+    beside = of_step(run.step.kind)
+    return {name: value for name, value in stated_values(run).items() if name not in beside}
 
 
 def measuring(run: Run) -> list[dict[str, Any]]:

@@ -19,10 +19,11 @@ from records.selectors.earlier import lacking_before
 Kind: Any = SetupCheck.Kind
 SAFETY = (Kind.AREA_CLEAR, Kind.EARTHS, Kind.INTERLOCK)
 DISCHARGE = "partial_discharge"
-# What must be measured with a calibrated instrument, where it is not the voltage.
-_MAIN: Mapping[str, str] = {
-    **dict.fromkeys(("winding_resistance", "insulation_resistance", "temperature_rise"), "resistance"),
-    **dict.fromkeys(("dissipation_factor", "capacitance", "inductance"), "impedance"),
+# What must be measured with a calibrated instrument, where it is not the voltage: any one of these.
+_MAIN: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys(("winding_resistance", "insulation_resistance", "temperature_rise"), ("resistance",)),
+    **dict.fromkeys(("dissipation_factor", "capacitance", "inductance", "frequency_response"), ("impedance",)),
+    "lightning_impulse": ("voltage", "impulse"),
 }
 
 
@@ -61,11 +62,10 @@ def _conditions(run: Run) -> list[str]:
 def _instruments(run: Run) -> list[str]:
     uses = list(run.instruments.all())
     measured = {use.instrument.quantity for use in uses} | {use.system.quantity for use in uses if use.system}
-    main = _MAIN.get(run.step.kind, "voltage")
-    wanted = {main: f"No instrument that measures the {main} is listed."}
-    if run.step.kind == DISCHARGE:
-        wanted["charge"] = "No instrument that measures the charge is listed."
-    lacks = [words for quantity, words in wanted.items() if quantity not in measured]
+    wanted = [_MAIN.get(run.step.kind, ("voltage",)), *([("charge",)] if run.step.kind == DISCHARGE else [])]
+    lacks = [
+        f"No instrument that measures the {any_of[0]} is listed." for any_of in wanted if measured.isdisjoint(any_of)
+    ]
     lacks += [
         f"{words[:-1]}: use them as a measuring system, or take one out." for words in claimed_twice(circuit_of(run))
     ]

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from records.evaluation.figures import NOT_KNOWN, Figure, figure_of, is_only_reported, limits_in_words, word_of
+from records.evaluation.parts import part_named
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import basis_words, document_of, quantity_words, stage_words
 from records.models.verdicts import Verdict
@@ -91,6 +92,16 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
     ]
 
 
+def judged_files(evaluation: Evaluation | None) -> list[dict[str, str]]:
+    """Return the files that were judged together, in the order in which findings number them; none for a single one."""
+    rows = evaluation.document.get("records", ()) if evaluation else ()
+    if evaluation is None or len(rows) < 2:
+        return []
+    kind = evaluation.run.step.kind
+    parts = {row["part"]: part_named(kind, row["part"]) for row in rows}
+    return [{**row, "words": part.words if (part := parts[row["part"]]) else row["part"]} for row in rows]
+
+
 def _place(row: Finding) -> tuple[bool, bool, int]:
     """Return the place of a finding: what judges the unit first, and what has a limit before what is only reported."""
     return row.judges != "unit", row.minimum is None and row.maximum is None, row.position
@@ -150,14 +161,44 @@ def _records(run: Run) -> list[Matter]:
         for record in records
         for words in record.summary.get("oddities", ())
     ]
-    if len(records) > 1:
-        matters.append(Matter("warn", f"{len(records)} files were uploaded; the last one counts, all are kept."))
-    same = Record.objects.filter(sha256__in=[record.sha256 for record in records]).exclude(run=run)
+    matters += _beside_the_set(run, records)
+    own = [record.sha256 for record in records if not _is_lendable(record, run)]
+    same = Record.objects.filter(sha256__in=own).exclude(run=run)
     matters += [
         Matter("bad", f"The same bytes are a record of run {other.run.number} too.")
         for other in same.select_related("run")[:5]
     ]
     return matters
+
+
+def _beside_the_set(run: Run, records: list[Record]) -> list[Matter]:
+    """Say which files were uploaded and not judged, as one that a newer took the place of; all are kept."""
+    evaluation = current_evaluation(run)
+    if evaluation is None or len(records) < 2:
+        return []
+    listed = evaluation.document.get("records") or [{"sha256": evaluation.record.sha256}]
+    judged = {row["sha256"] for row in listed}
+    left = [record for record in records if record.sha256 not in judged and _could_count(record)]
+    return [
+        Matter("warn", f"“{record.given_name}” was uploaded and is not judged: {_why_left(record)} It is kept.")
+        for record in left
+    ]
+
+
+def _could_count(record: Record) -> bool:
+    """Say whether a file was read and could be judged, or a person took it out; the other half of a pair is neither."""
+    return record.state == Record.State.SET_ASIDE or bool(record.summary.get("arrays"))
+
+
+def _why_left(record: Record) -> str:
+    if record.state == Record.State.SET_ASIDE:
+        return record.words if record.words.endswith(".") else f"{record.words}."
+    return "a newer file plays its part."
+
+
+def _is_lendable(record: Record, run: Run) -> bool:
+    part = part_named(run.step.kind, record.part)
+    return part is not None and part.is_lendable
 
 
 def earlier_runs(run: Run, viewer: Any) -> QuerySet[Run]:

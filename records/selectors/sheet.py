@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils import timezone
@@ -11,6 +11,7 @@ from django.utils import timezone
 from records.models import Record, Run, SetupCheck
 from records.models.procedure import StageOfPlan, charge_limit_pc, document_of, procedure_of, stages_of
 from records.selectors.gates import DISCHARGE, SAFETY, is_calibrator_off, latest_checks, missing_before_energising
+from records.selectors.stated import asked_on_sheet, values_in_words
 
 Kind: Any = SetupCheck.Kind
 State: Any = Run.State
@@ -25,6 +26,7 @@ class SheetStep:
     detail: str = ""
     is_done: bool = False
     is_blocked: bool = False
+    is_optional: bool = False
     stage: StageOfPlan | None = None
 
 
@@ -68,7 +70,7 @@ def _state(step: SheetStep, shown: SheetStep) -> str:
 def run_sheet(run: Run) -> Sheet:
     """Return the sheet of a run fetched with `for_detail`."""
     steps = (*_setup(run), *_stages(run), *_ending(run))
-    current = next((step for step in steps if not step.is_done and step.key not in ("scale", "notes")), steps[-1])
+    current = next((step for step in steps if not step.is_done and not step.is_optional), steps[-1])
     return Sheet(steps, current)
 
 
@@ -81,7 +83,7 @@ def _setup(run: Run) -> list[SheetStep]:
             _check(checks, Kind.BACKGROUND_NOISE, "noise", "Background noise"),
             _calibrator(checks),
         ]
-    steps.append(_check(checks, Kind.VOLTAGE_SCALE, "scale", "Voltage scale (optional)"))
+    steps.append(replace(_check(checks, Kind.VOLTAGE_SCALE, "scale", "Voltage scale (optional)"), is_optional=True))
     steps.append(_safety(checks))
     is_open = run.state != State.SETUP
     missing = () if is_open else missing_before_energising(run)
@@ -125,6 +127,8 @@ def check_words(check: SetupCheck) -> str:
         return f"{values['injected_pc']:.4g} pC reads {values['reading']:.4g}, scale factor {factor:.4g}"
     if check.kind == Kind.BACKGROUND_NOISE:
         return f"{values['noise_pc']:.3g} pC of {values['limit_pc']:.4g} pC"
+    if check.kind == Kind.TEST_VALUES:
+        return values_in_words(check.run.step.kind, values) or "none beside the record"
     if check.kind == Kind.VOLTAGE_SCALE:
         return f"{values['reading_kv']:.4g} kV at {values['reference_kv']:.4g} kV, {values['deviation_pct']:+.2g} %"
     return f"{check.made_by}, {timezone.localtime(check.made_at):%H:%M}"
@@ -182,11 +186,25 @@ def _ending(run: Run) -> list[SheetStep]:
     waits = any(record.state == Record.State.NEEDS_MAPPING for record in records)
     detail = records[-1].get_state_display().lower() if records else ""
     signed = [sign.get_capacity_display().lower() for sign in run.sign_offs.all()]
+    noted = bool(run.remarks.all() or run.photos.all())
     return [
+        *_values(run),
         SheetStep("record", "Record", detail, judged, waits and not judged),
-        SheetStep("notes", "Remarks, photographs", _notes(run), bool(run.remarks.all() or run.photos.all())),
+        SheetStep("notes", "Remarks, photographs", _notes(run), noted, is_optional=True),
         SheetStep("sign", "Findings and signature", ", ".join(signed), run.state in (State.SIGNED, State.APPROVED)),
     ]
+
+
+def _values(run: Run) -> list[SheetStep]:
+    """Return the line of what the record does not hold, for the kinds that ask for such values."""
+    asked, check = asked_on_sheet(run), latest_checks(run).get(Kind.TEST_VALUES)
+    if not asked and check is None:
+        return []
+    is_needed = any(one.is_needed for one in asked)
+    label = "Values that the record does not hold"
+    detail = "" if check is None else values_in_words(run.step.kind, check.values) or "none"
+    is_optional = not is_needed or run.state not in (State.ENERGISED, State.RECORDED, State.JUDGED)
+    return [SheetStep("values", label, detail, check is not None, is_optional=is_optional)]
 
 
 def _notes(run: Run) -> str:

@@ -8,10 +8,11 @@ from labsite.ledger.services import record_entry, writing
 from records.evaluation.findings import EVALUATION_VERSION
 from records.evaluation.findings import Evaluation as Judgement
 from records.models import Evaluation, Finding, Record, Run
+from records.models.procedure import stated_step_values
 from records.selectors.digests import current_evaluation, digest_of
 from records.services import lifecycle
-from records.services.refusals import Refused
-from records.services.series import Series
+from records.services.rejudging import judge_again, waiting
+from records.services.series import Series, series_of
 
 
 def keep_evaluation(
@@ -20,25 +21,28 @@ def keep_evaluation(
     judgement: Judgement,
     setup: dict[str, Any],
     summary: dict[str, Any],
-    series: Series | None = None,
+    series: Series,
     by: Any,
 ) -> Evaluation:
-    """Store verdict and findings of one record with the set-up they rest on, and move its run to the tester's sign-off.
+    """Store verdict and findings over the set of a run's records, and move the run to the tester's signature.
 
-    Where several records of the run were judged together the evaluation belongs to the newest of them, and its
-    digest of the record is that over all their digests.
+    The set-up is kept as it was given. The document lists the files of the set with part and digest, and what people
+    stated of the step, so that a signature binds them. Where several were judged together the evaluation belongs to the
+    principal one, and its digest of the record is that over all their digests.
     """
     with writing():
         run = lifecycle.locked(record.run)
-        document = judgement.as_dict()
+        stated = stated_step_values(run)
+        document = judgement.as_dict() | {"records": series.described(), "stated": stated}
+        principal = series.principal
         digests = {
-            "record_digest": judgement.sha256 if series and len(series.recordings) > 1 else record.sha256,
+            "record_digest": judgement.sha256 if len(series.members) > 1 else principal.sha256,
             "plan_digest": run.step.plan.digest,
             "setup_digest": digest_of(setup),
         }
         evaluation = Evaluation.objects.create(
             run=run,
-            record=series.newest if series else record,
+            record=principal,
             evaluation_version=EVALUATION_VERSION,
             verdict=judgement.verdict,
             document=document,
@@ -57,8 +61,7 @@ def keep_evaluation(
 def _settle(run: Run, deed: str, by: Any) -> None:
     """Let the run follow the evaluation that counts, once no other record of it waits to be judged."""
     counts = current_evaluation(run)
-    is_waiting = run.records.filter(state=Record.State.STORED).exists()
-    if counts is not None and not is_waiting and lifecycle.is_allowed(run.state, deed):
+    if counts is not None and not waiting(run) and lifecycle.is_allowed(run.state, deed):
         lifecycle.move(run, deed, changes={"verdict": counts.verdict}, by=by)
 
 
@@ -98,27 +101,18 @@ def keep_refusal(*, record: Record, words: str, by: Any) -> None:
 
 
 def _go_back(run: Run, words: str, by: Any) -> None:
-    """Let the run fall back on what was judged before, or wait for another record."""
-    if run.evaluations.exists():
+    """Let the run fall back on what was judged before where the same files count, else be judged over those left."""
+    counts = current_evaluation(run)
+    if counts is not None and _still_stands(counts, run):
         _settle(run, "fall_back", by)
-        return
-    is_waiting = run.records.filter(state=Record.State.STORED).exists()
-    if not is_waiting and lifecycle.is_allowed(run.state, "refuse_record"):
-        lifecycle.move(run, "refuse_record", reason=words, by=by)
+    else:
+        judge_again(run, words, by)
 
 
-def set_aside_record(*, record: Record, reason: str, by: Any) -> None:
-    """Give up a record whose columns nobody can tell, with a reason; its bytes stay, and the run waits for another."""
-    words = lifecycle.required_text(reason, "Say why this record is set aside; nothing was changed.")
-    with writing():
-        run = lifecycle.locked(record.run)
-        lifecycle.require(run, "tell_columns")
-        lifecycle.require_person_of(run, by)
-        row = Record.objects.select_for_update().get(pk=record.pk)
-        if row.state != Record.State.NEEDS_MAPPING:
-            raise Refused(f"“{row.given_name}” does not wait for its columns; it cannot be set aside.")
-        _set_aside(row, Record.State.REFUSED, f"Set aside by {by}: {words}", {}, by)
-        _go_back(run, words, by)
+def _still_stands(evaluation: Evaluation, run: Run) -> bool:
+    """Say whether the files that an evaluation judged are still those that count."""
+    judged = evaluation.document.get("records")
+    return judged is None or judged == series_of(run).described()
 
 
 def keep_mapping_need(*, record: Record, words: str, preview: dict[str, Any], by: Any) -> None:

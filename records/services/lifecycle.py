@@ -34,6 +34,7 @@ _TABLE = (
     Transition("refuse_record", (State.RECORDED,), State.ENERGISED, "refuse the record"),
     Transition("judge", (State.RECORDED,), State.JUDGED, "judge the record"),
     Transition("fall_back", (State.RECORDED,), State.JUDGED, "fall back on an earlier record"),
+    Transition("judge_again", (State.ENERGISED, State.RECORDED, State.JUDGED), State.RECORDED, "have it judged again"),
     Transition("sign", (State.JUDGED,), State.SIGNED, "sign as tester"),
     Transition("approve", (State.SIGNED,), State.APPROVED, "approve the run"),
     Transition("ask_for_repeat", (State.SIGNED,), State.ABANDONED, "ask for a repeat"),
@@ -45,13 +46,17 @@ TRANSITIONS: Mapping[str, Transition] = {transition.name: transition for transit
 WHILE: Mapping[str, tuple[str, ...]] = {
     "prepare": (State.SETUP,),
     "mark_stage": (State.ENERGISED,),
-    "tell_columns": (State.RECORDED,),
+    "tell_columns": (State.RECORDED, State.JUDGED),
+    "choose_records": (State.ENERGISED, State.RECORDED, State.JUDGED),
+    "state_values": (State.SETUP, State.ENERGISED, State.RECORDED, State.JUDGED),
     "note": BEFORE_APPROVAL,
 }
 _WHILE_WORDS = {
     "prepare": "change the set-up",
     "mark_stage": "mark a stage",
     "tell_columns": "tell the columns",
+    "choose_records": "change which files are judged",
+    "state_values": "state values of the test",
     "note": "add to the run",
 }
 

@@ -11,6 +11,8 @@ from records.readers.formats import format_of, is_configuration
 from records.readers.pairs import first_bytes
 from records.services.storing import absolute
 
+_SETTLED = (Record.State.READ, Record.State.SET_ASIDE)
+
 
 def companion_of(record: Record) -> Record | None:
     """Return the other file of a pair among the records of the run that could not be read alone, or None.
@@ -21,7 +23,7 @@ def companion_of(record: Record) -> Record | None:
     is_own = is_configuration(_head(record))
     others = [
         other
-        for other in record.run.records.exclude(pk=record.pk).exclude(state=Record.State.READ).order_by("-pk")
+        for other in record.run.records.exclude(pk=record.pk).exclude(state__in=_SETTLED).order_by("-pk")
         if is_configuration(_head(other)) != is_own and _may_be_of_a_pair(other)
     ]
     if not is_own and not _may_be_of_a_pair(record):

@@ -12,13 +12,10 @@ from django.conf import settings
 from django.db.models import QuerySet
 
 from labsite.ui.middleware import reading_only
-from records.evaluation.channels import read_any_set
-from records.evaluation.evaluating import evaluate
 from records.evaluation.findings import EVALUATION_VERSION
-from records.evaluation.joining import digest_of_parts
-from records.evaluation.kinds import KINDS
+from records.evaluation.parts import part_named, read_part, usual_part
 from records.evaluation.setups import BadSetup, parse_setup
-from records.evaluation.step import BadStep, parse_step
+from records.evaluation.step import BadStep
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import document_of
 from records.readers.columns import ColumnMap
@@ -26,6 +23,7 @@ from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording
 from records.readers.refusals import RecordRefused
 from records.selectors.digests import digest_of, setup_used
+from records.services.series import Member, Series
 from records.services.storing import absolute
 
 # Two machines may differ in the last digits of a double; what is compared is far coarser than any uncertainty.
@@ -155,12 +153,11 @@ def _differences(evaluation: Evaluation) -> Iterator[Difference]:
     records = _records_of(evaluation)
     try:
         yield from _of_bytes(records, differ)
-        recordings = [_read_again(record, evaluation.run.step.kind) for record in records]
-        document = _computed(evaluation, recordings)
+        document = _computed(evaluation, _set_of(evaluation, records))
     except (RecordRefused, BadStep, BadSetup, OSError, Record.DoesNotExist) as fault:
         yield differ("record", "evaluated", f"cannot be computed: {fault}")
         return
-    digest = digest_of_parts(recordings) if len(records) > 1 else records[0].sha256
+    digest = document["recording"]["sha256"] if len(records) > 1 else records[0].sha256
     if evaluation.record_digest != digest:
         yield differ("record_digest", evaluation.record_digest, digest)
     if evaluation.verdict != document["verdict"]:
@@ -183,8 +180,15 @@ def _of_digests(evaluation: Evaluation, differ: Callable[..., Difference]) -> It
 
 
 def _records_of(evaluation: Evaluation) -> list[Record]:
-    """Return the records that were judged together: one, or those of the run up to the newest of them."""
-    if not KINDS[evaluation.run.step.kind].takes_all_records:
+    """Return the records that were judged together, as the evaluation lists them.
+
+    Earlier releases listed none: of impulses those up to the newest counted, of all others one.
+    """
+    listed = evaluation.document.get("records")
+    if listed is not None:
+        known = {row.sha256: row for row in Record.objects.select_related("run").filter(run=evaluation.run_id)}
+        return [_playing(known[one["sha256"]], one["part"]) for one in listed]
+    if not usual_part(evaluation.run.step.kind).takes_many:
         return [evaluation.record]
     rows = Record.objects.select_related("run").filter(
         run=evaluation.run_id, state=Record.State.READ, pk__lte=evaluation.record_id
@@ -200,18 +204,34 @@ def _of_bytes(records: list[Record], differ: Callable[..., Difference]) -> Itera
             yield differ("bytes", record.sha256, digest)
 
 
-def _computed(evaluation: Evaluation, recordings: list[Recording]) -> dict[str, Any]:
+def _playing(record: Record, part: str) -> Record:
+    """Return a record with the part that it played then; the part may have been changed since."""
+    record.part = part
+    return record
+
+
+def _set_of(evaluation: Evaluation, records: list[Record]) -> Series:
+    kind = evaluation.run.step.kind
+    members = []
+    for record in records:
+        part = part_named(kind, record.part) or usual_part(kind)
+        members.append(Member(record, part, _read_again(record, kind)))
+    return Series(kind, tuple(members))
+
+
+def _computed(evaluation: Evaluation, series: Series) -> dict[str, Any]:
     run: Run = evaluation.run
-    step, setup = parse_step(document_of(run)), parse_setup(setup_used(run, evaluation))
-    return evaluate(step, recordings, setup).as_dict()
+    document = document_of(run, stated=evaluation.document.get("stated", {}))
+    return series.judged(document, parse_setup(setup_used(run, evaluation))).as_dict()
 
 
 def _read_again(record: Record, kind: str) -> Recording:
     """Read the stored bytes as they were read then: with the same columns, and with the other file of a pair."""
     used, pair = record.summary.get("columns_used"), record.summary.get("companion")
     other = record.run.records.get(sha256=pair["sha256"]) if pair else None
-    return read_any_set(
+    return read_part(
         kind,
+        record.part,
         lambda wanted: read_in_child(
             absolute(record.path),
             columns=ColumnMap.from_dict(used) if used else None,

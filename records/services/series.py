@@ -1,36 +1,109 @@
-"""The records of a run that count together, as each impulse of a sequence does."""
+"""The set of records that one run is judged over: which files count, in which order, each with its part."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from records.models import Record
+import numpy as np
+
+from records.evaluation.evaluating import evaluate, not_evaluable
+from records.evaluation.findings import Evaluation as Judgement
+from records.evaluation.joining import RecordsDoNotJoin
+from records.evaluation.parts import Part, arranged, stated_by
+from records.evaluation.setups import Setup
+from records.evaluation.step import parse_step
+from records.models import Record, Run
+from records.models.procedure import with_stated
 from records.readers.kept import read_arrays
 from records.readers.recording import Recording
 from records.services.storing import absolute
 
 
 @dataclass(frozen=True)
-class Series:
-    """Recordings in the order in which they were uploaded, and the record that was uploaded last."""
+class Member:
+    """One file of a set with the part that it plays; its recording where it was just read."""
 
-    recordings: tuple[Recording, ...]
-    newest: Record
+    record: Record
+    part: Part
+    fresh: Recording | None = None
+
+    @property
+    def recording(self) -> Recording:
+        """Return what was read of the file: just now, or from its arrays and its summary."""
+        return _kept(self.record) if self.fresh is None else self.fresh
+
+    def as_dict(self) -> dict[str, str]:
+        """Return the member as an evaluation stores it."""
+        return {"name": self.record.given_name, "part": self.part.name, "sha256": self.record.sha256}
+
+
+@dataclass(frozen=True)
+class Series:
+    """The files that count, in the order in which they are looked at."""
+
+    kind: str
+    members: tuple[Member, ...]
+
+    @property
+    def key(self) -> tuple[tuple[int, str], ...]:
+        """Return what makes two sets the same."""
+        return tuple((member.record.pk, member.part.name) for member in self.members)
+
+    @property
+    def principal(self) -> Record:
+        """Return the record that stands for the set: the newest that plays the usual part, else the newest."""
+        usual = [member.record for member in self.members if member.part.is_usual]
+        return max(usual or [member.record for member in self.members], key=lambda record: record.pk)
+
+    def described(self) -> list[dict[str, str]]:
+        """Return name, part and digest of each file, for the document that signatures bind."""
+        return [member.as_dict() for member in self.members]
+
+    def judged(self, document: Any, setup: Setup) -> Judgement:
+        """Return the judgement over the whole set; files that do not fit together make no valid test.
+
+        Raises BadStep where the step cannot be judged as it is written.
+        """
+        stated = stated_by([member.part for member in self.members], len(self.members))
+        step = parse_step(with_stated(document, stated))
+        recordings = [member.recording for member in self.members]
+        try:
+            return evaluate(step, recordings, setup)
+        except RecordsDoNotJoin as fault:
+            words = f"{fault} Say which part each file plays, or set the wrong one aside."
+            return not_evaluable(step, recordings, words)
 
 
 def series_with(record: Record, recording: Recording) -> Series:
-    """Return a recording among those of its run that were read before; call it inside a transaction.
+    """Return the set of a run once a record of it has been read: what was read before beside it, by the table of parts.
 
-    Nothing can be added to the run meanwhile, so that no record is overlooked when two are judged at once.
+    Inside a transaction nothing can be added to the run meanwhile, so that no record is overlooked when two are judged
+    at once. Where a newer file plays the same part the set is without this record.
     """
-    others = [
-        row
-        for row in record.run.records.filter(state=Record.State.READ).exclude(pk=record.pk)
-        if row.summary.get("arrays")
-    ]
+    others = [row for row in readable(record.run) if row.pk != record.pk]
     rows = sorted([*others, record], key=lambda row: row.pk)
-    recordings = tuple(recording if row.pk == record.pk else _kept(row) for row in rows)
-    return Series(recordings, rows[-1])
+    kind = record.run.step.kind
+    return Series(
+        kind,
+        tuple(
+            Member(row, part, recording if row.pk == record.pk else None)
+            for part, row in arranged(kind, [(row.part, row) for row in rows])
+        ),
+    )
+
+
+def series_of(run: Run) -> Series:
+    """Return the set of a run as it stands now, of what has been read; it may be empty."""
+    kind = run.step.kind
+    found = arranged(kind, [(row.part, row) for row in readable(run)])
+    return Series(kind, tuple(Member(row, part) for part, row in found))
+
+
+def readable(run: Run) -> list[Record]:
+    """Return the records of a run that were read and hold arrays, oldest first; the other half of a pair holds none."""
+    rows = run.records.filter(state=Record.State.READ).order_by("pk")
+    return [row for row in rows if row.summary.get("arrays")]
 
 
 def _kept(record: Record) -> Recording:
@@ -38,5 +111,9 @@ def _kept(record: Record) -> Recording:
     summary = record.summary
     channels = read_arrays(absolute(summary["arrays"]), summary["channels"])
     return Recording(
-        channels.pop("time_s"), channels, summary["metadata"], tuple(summary["oddities"]), sha256=record.sha256
+        channels.pop("time_s", np.empty(0)),
+        channels,
+        summary["metadata"],
+        tuple(summary["oddities"]),
+        sha256=summary.get("sha256") or record.sha256,
     )

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from equipment.models import Instrument
-from labsite.jobs.services import enqueue
 from labsite.ledger.services import record_entry, writing
 from records.models import Record, Run
 from records.readers.columns import ColumnMap
 from records.readers.refusals import BadColumnMap
 from records.services import lifecycle
 from records.services.refusals import Refused, ValueRefused
+from records.services.rejudging import ask_for_evaluation, read_again
+from records.services.sets import known_part
 from records.services.storing import StoredFile, keep_stream
-
-JOB = "records.evaluate_record"
 
 
 @dataclass(frozen=True)
@@ -29,15 +27,17 @@ class Upload:
     words: str
 
 
-def store_record(*, run: Run, stream: Any, given_name: str, by: Any) -> Upload:
+def store_record(*, run: Run, stream: Any, given_name: str, part: str = "", by: Any) -> Upload:
     """Store a file and ask for its evaluation; the same bytes twice are recognised and stored once.
+
+    `part` is what it is beside the other files of the run, empty for the usual.
 
     Order: permission and state, bytes to disk, then row, ledger entry and job in one transaction.
     """
     now = Run.objects.select_related("operator", "second_person").get(pk=run.pk)
     lifecycle.require_person_of(now, by)
     lifecycle.require(now, "store_record")
-    name = _plain_name(given_name)
+    name, played = _plain_name(given_name), known_part(now, part)
     file = keep_stream(stream, name)
     with writing():
         held = lifecycle.locked(run)
@@ -46,12 +46,18 @@ def store_record(*, run: Run, stream: Any, given_name: str, by: Any) -> Upload:
             return Upload(known, False, _known_words(known))
         lifecycle.require(held, "store_record")
         record = Record.objects.create(
-            run=held, given_name=name, path=file.path, sha256=file.sha256, size_bytes=file.size_bytes, uploaded_by=by
+            run=held,
+            given_name=name,
+            part=played.name,
+            path=file.path,
+            sha256=file.sha256,
+            size_bytes=file.size_bytes,
+            uploaded_by=by,
         )
         told = {"verdict": ""} if held.verdict else {}
         lifecycle.move(held, "store_record", changes=told, by=by)
-        _tell_ledger(held, file, name, by)
-        _ask_for_evaluation(record, by)
+        _tell_ledger(held, file, record, by)
+        ask_for_evaluation(record, held, by)
         return Upload(record, True, _stored_words(record))
 
 
@@ -68,14 +74,14 @@ def tell_columns(
         lifecycle.require(held, "tell_columns")
         lifecycle.require_person_of(held, by)
         row = Record.objects.select_for_update().get(pk=record.pk)
-        if row.state != Record.State.NEEDS_MAPPING:
+        if row.state not in (Record.State.NEEDS_MAPPING, Record.State.READ):
             raise Refused(f"The columns of “{row.given_name}” need not be told ({row.get_state_display().lower()}).")
-        old, row.column_map, row.state, row.words = row.column_map, content, Record.State.STORED, ""
-        row.save(update_fields=["column_map", "state", "words"])
+        old, row.column_map = row.column_map, content
+        row.save(update_fields=["column_map"])
         record_entry(action="record.tell_columns", subject=row, changes={"column_map": [old, content]}, by=by)
         if remember_for is not None:
             _remember(remember_for, held, content, by)
-        _ask_for_evaluation(row, by)
+        read_again(row, held, by)
         return row
 
 
@@ -90,23 +96,15 @@ def _remember(instrument: Instrument, run: Run, content: Mapping[str, Any], by: 
     record_entry(action="instrument.remember_columns", subject=row, changes=told, by=by)
 
 
-def _ask_for_evaluation(record: Record, by: Any) -> None:
-    maps = record.run.number if not record.column_map else f"{record.run.number}:{sorted(record.column_map.items())}"
-    enqueue(name=JOB, args={"record_id": record.pk}, key=f"{JOB}:{record.pk}:{_short(maps)}", by=by)
-
-
-def _short(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
 def _plain_name(given: str) -> str:
     """Return the given name without folders and unprintable signs; it is only ever shown, never a path."""
     name = given.replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(sign for sign in name if sign.isprintable())[:255] or "record"
 
 
-def _tell_ledger(run: Run, file: StoredFile, name: str, by: Any) -> None:
-    told = {"record": [None, name], "sha256": [None, file.sha256], "size_bytes": [None, file.size_bytes]}
+def _tell_ledger(run: Run, file: StoredFile, record: Record, by: Any) -> None:
+    told: dict[str, Any] = {"record": [None, record.given_name], "part": [None, record.part]}
+    told |= {"sha256": [None, file.sha256], "size_bytes": [None, file.size_bytes]}
     record_entry(action="record.store", subject=run, changes=told, by=by)
 
 

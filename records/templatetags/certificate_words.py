@@ -25,6 +25,18 @@ def four_digits(value: float) -> str:
 
 
 @register.filter
+def files_of(run: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the files that a run was judged over; documents of earlier releases name one."""
+    return list(run["records"]) if "records" in run else [run["record"]]
+
+
+@register.filter
+def first_lower(words: str) -> str:
+    """Return words as they stand inside a sentence."""
+    return words[:1].lower() + words[1:]
+
+
+@register.filter
 def name_words(name: str) -> str:
     """Return the words of a quantity's name, without its unit."""
     return wording.split_name(name)[0]

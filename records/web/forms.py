@@ -163,12 +163,6 @@ class PhotoForm(RefusableForm):
     caption = forms.CharField(max_length=200, required=False)
 
 
-class RecordForm(RefusableForm):
-    """A record."""
-
-    file = forms.FileField(label="Record", allow_empty_file=True, max_length=255)
-
-
 class ReasonForm(RefusableForm):
     """A deed with its reason."""
 
@@ -201,7 +195,7 @@ class OverlayForm(forms.Form):
         self.fields["with"] = forms.MultipleChoiceField(
             label="Runs to lay over it",
             help_text="One to three.",
-            choices=[(key, _run_words(run)) for key, run in self.runs.items()],
+            choices=[(key, run_words(run)) for key, run in self.runs.items()],
             widget=forms.CheckboxSelectMultiple,
             error_messages={"invalid_choice": "This run cannot be laid over this one; choose among those listed."},
             validators=[MaxLengthValidator(MOST_LAYERS - 1, "Choose three at most, so that the lines can be told.")],
@@ -213,7 +207,8 @@ class OverlayForm(forms.Form):
         return [run for key, run in self.runs.items() if key in self.cleaned_data["with"]]
 
 
-def _run_words(run: Run) -> str:
+def run_words(run: Run) -> str:
+    """Return a run in one line, as it is chosen among others."""
     unit = run.step.plan.unit
     day = timezone.localtime(run.started_at)
     verdict = run.get_verdict_display() if run.verdict else "not judged yet"

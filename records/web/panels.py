@@ -10,16 +10,20 @@ from django.urls import reverse
 from django.utils.http import urlencode
 
 from records.charts import described, pattern_words
+from records.evaluation.parts import PARTS, part_named
 from records.models import Record, Run
-from records.models.procedure import injected_limits_pc, place_words
+from records.models.procedure import injected_limits_pc, place_words, stated_values
 from records.selectors import choices
+from records.selectors.comparison import comparable_runs
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE, SAFETY, latest_checks, missing_before_energising
-from records.selectors.judgement import finding_rows, what_needs_judgement
+from records.selectors.judgement import finding_rows, judged_files, what_needs_judgement
 from records.selectors.scale_factors import drift_words
 from records.selectors.sheet import SheetStep, stage_words
+from records.selectors.stated import asked_on_sheet, value_rows
+from records.services.series import series_of
 from records.services.sign_offs import TESTER_MEANING
-from records.web import forms
+from records.web import forms, set_forms
 
 Context = dict[str, Any]
 
@@ -83,16 +87,35 @@ def _stage(request: HttpRequest, run: Run, step: SheetStep) -> Context:
     return {"stage": step.stage, "air": place_words(run), **stage_words(run, step)}
 
 
+def _values(request: HttpRequest, run: Run, step: SheetStep) -> Context:
+    asked = asked_on_sheet(run)
+    return {"form": set_forms.ValuesForm(asked=asked, stated=stated_values(run)), "rows": value_rows(run)}
+
+
 def _record(request: HttpRequest, run: Run, step: SheetStep) -> Context:
     then = reverse("records:run", args=[run.pk])
-    rows = [_record_row(record, request, then) for record in run.records.all()]
-    return {"rows": rows, "form": forms.RecordForm()}
+    counting = {member.record.pk for member in series_of(run).members}
+    rows = [_record_row(record, request, then) | {"counts": record.pk in counting} for record in run.records.all()]
+    kind = run.step.kind
+    lenders = comparable_runs(run, request.user) if any(part.is_lendable for part in PARTS[kind]) else ()
+    lend = set_forms.LendForm(kind=kind, runs=lenders) if lenders else None
+    has_parts = len(PARTS[kind]) > 1
+    return {"rows": rows, "form": set_forms.RecordForm(kind=kind), "lend_form": lend, "has_parts": has_parts}
 
 
 def _record_row(record: Record, request: HttpRequest, then: str) -> Context:
     job = choices.job_of(record, request.user) if record.state == Record.State.STORED else None
     address = f"{reverse('jobs:progress', args=[job.pk])}?{urlencode({'then': then})}" if job else ""
-    return {"record": record, "job": job, "address": address, "then": then}
+    part = part_named(record.run.step.kind, record.part)
+    return {
+        "record": record,
+        "job": job,
+        "address": address,
+        "then": then,
+        "part": part.words if part else record.part,
+        "part_form": set_forms.PartForm(record=record),
+        "aside_form": set_forms.AsideForm(record=record),
+    }
 
 
 def _notes(request: HttpRequest, run: Run, step: SheetStep) -> Context:
@@ -100,10 +123,11 @@ def _notes(request: HttpRequest, run: Run, step: SheetStep) -> Context:
 
 
 def _sign(request: HttpRequest, run: Run, step: SheetStep) -> Context:
-    evaluation = current_evaluation(run)
+    evaluation = current_evaluation(run) if run.verdict else None
     digest = run_digest(run)
     return {
         "evaluation": evaluation,
+        "judged": judged_files(evaluation),
         "findings": finding_rows(evaluation),
         "matters": what_needs_judgement(run),
         "digest": digest,
@@ -125,6 +149,7 @@ PANELS: Mapping[str, Callable[[HttpRequest, Run, SheetStep], Context]] = {
     "safety": _safety,
     "open": _open,
     "stage": _stage,
+    "values": _values,
     "record": _record,
     "notes": _notes,
     "sign": _sign,

@@ -16,7 +16,7 @@ from records.charts import described, pattern_words
 from records.models import Run
 from records.selectors.digests import current_evaluation, run_digest
 from records.selectors.gates import DISCHARGE
-from records.selectors.judgement import earlier_runs, finding_rows, what_needs_judgement
+from records.selectors.judgement import earlier_runs, finding_rows, judged_files, what_needs_judgement
 from records.selectors.review import facts_of, hindrance, way_of
 from records.services.refusals import Refused
 from records.services.sign_offs import APPROVER_MEANING, approve_run, ask_for_repeat
@@ -41,6 +41,7 @@ def _show(request: HttpRequest, run: Run, status: int = 200, **bound: Any) -> Ht
         "run": run,
         "way": way_of(run),
         "evaluation": evaluation,
+        "judged": judged_files(evaluation),
         "findings": finding_rows(evaluation),
         "matters": what_needs_judgement(run),
         "earlier": earlier_runs(run, request.user),

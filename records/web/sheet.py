@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from records.models import Run
+from records.models import Record, Run
 from records.selectors import choices
 from records.selectors.sheet import SheetStep, run_sheet
 from records.services import checks, instruments, runs, sign_offs
@@ -25,6 +25,11 @@ from records.web.panels import panel_context
 def the_run(request: HttpRequest, pk: int) -> Run:
     """Return the run, if this person may see it."""
     return get_object_or_404(Run.objects.visible_to(request.user).for_detail(), pk=pk)
+
+
+def the_record(request: HttpRequest, pk: int) -> Record:
+    """Return the record, if this person may see it."""
+    return get_object_or_404(Record.objects.visible_to(request.user).for_page(), pk=pk)
 
 
 def address_of(run: Run, at: str = "") -> str:
@@ -56,7 +61,7 @@ def show(request: HttpRequest, run: Run, at: str | None, bound: Any = None, stat
     return render(request, "records/run.html", context, status=status)
 
 
-def _act(
+def act(
     request: HttpRequest, run: Run, at: str, form: Any, deed: Callable[..., Any], words: str, then: str = ""
 ) -> HttpResponse:
     """Bind, do, and go to the next line; refuse in words on the same page with what was typed."""
@@ -76,7 +81,7 @@ def _act(
 def conditions(request: HttpRequest, pk: int) -> HttpResponse:
     """Note the ambient conditions."""
     form = forms.ConditionsForm(request.POST)
-    return _act(request, the_run(request, pk), "conditions", form, runs.record_conditions, "Conditions are noted.")
+    return act(request, the_run(request, pk), "conditions", form, runs.record_conditions, "Conditions are noted.")
 
 
 @require_POST
@@ -85,7 +90,7 @@ def use_system(request: HttpRequest, pk: int) -> HttpResponse:
     """List a measuring system."""
     form = forms.SystemForm(request.POST, viewer=request.user)
     words = "The instruments of the measuring system are listed."
-    return _act(request, the_run(request, pk), "instruments", form, instruments.use_system, words, "instruments")
+    return act(request, the_run(request, pk), "instruments", form, instruments.use_system, words, "instruments")
 
 
 @require_POST
@@ -94,7 +99,7 @@ def use_instrument(request: HttpRequest, pk: int) -> HttpResponse:
     """List an instrument."""
     form = forms.InstrumentForm(request.POST, viewer=request.user)
     words = "The instrument is listed."
-    return _act(request, the_run(request, pk), "instruments", form, instruments.use_instrument, words, "instruments")
+    return act(request, the_run(request, pk), "instruments", form, instruments.use_instrument, words, "instruments")
 
 
 @require_POST
@@ -104,7 +109,7 @@ def take_out(request: HttpRequest, pk: int) -> HttpResponse:
     found = the_run(request, pk)
     form = forms.TakeOutForm(request.POST, viewer=request.user, run=found)
     words = "The instrument is taken out; the history keeps that it was listed."
-    return _act(request, found, "instruments", form, instruments.take_out_instrument, words, "instruments")
+    return act(request, found, "instruments", form, instruments.take_out_instrument, words, "instruments")
 
 
 @require_POST
@@ -118,7 +123,7 @@ def override(request: HttpRequest, pk: int) -> HttpResponse:
     def deed(*, run: Run, by: Any, **chosen: Any) -> None:
         instruments.override_calibration(**chosen, by=by)
 
-    return _act(request, found, "instruments", form, deed, words, "instruments")
+    return act(request, found, "instruments", form, deed, words, "instruments")
 
 
 @require_POST
@@ -127,7 +132,7 @@ def charge_calibration(request: HttpRequest, pk: int) -> HttpResponse:
     """Note the charge calibration."""
     form = forms.ChargeCalibrationForm(request.POST)
     words = "The charge calibration is noted."
-    return _act(request, the_run(request, pk), "calibration", form, checks.record_charge_calibration, words)
+    return act(request, the_run(request, pk), "calibration", form, checks.record_charge_calibration, words)
 
 
 @require_POST
@@ -135,7 +140,7 @@ def charge_calibration(request: HttpRequest, pk: int) -> HttpResponse:
 def background_noise(request: HttpRequest, pk: int) -> HttpResponse:
     """Note the background noise."""
     form = forms.NoiseForm(request.POST)
-    return _act(request, the_run(request, pk), "noise", form, checks.record_background_noise, "The noise is noted.")
+    return act(request, the_run(request, pk), "noise", form, checks.record_background_noise, "The noise is noted.")
 
 
 @require_POST
@@ -144,7 +149,7 @@ def voltage_scale(request: HttpRequest, pk: int) -> HttpResponse:
     """Note the voltage scale."""
     form = forms.ScaleForm(request.POST)
     words = "The voltage scale is noted."
-    return _act(request, the_run(request, pk), "scale", form, checks.record_voltage_scale, words)
+    return act(request, the_run(request, pk), "scale", form, checks.record_voltage_scale, words)
 
 
 @require_POST
@@ -152,7 +157,7 @@ def voltage_scale(request: HttpRequest, pk: int) -> HttpResponse:
 def safety(request: HttpRequest, pk: int) -> HttpResponse:
     """Note one safety confirmation."""
     form = forms.SafetyForm(request.POST)
-    return _act(request, the_run(request, pk), "safety", form, checks.confirm_safety, "Confirmed, with your name.")
+    return act(request, the_run(request, pk), "safety", form, checks.confirm_safety, "Confirmed, with your name.")
 
 
 @require_POST
@@ -161,7 +166,7 @@ def calibrator_off(request: HttpRequest, pk: int) -> HttpResponse:
     """Note that the calibrator is off the circuit."""
     form = forms.EmptyForm(request.POST)
     words = "Confirmed, with your name: the calibrator is off the circuit."
-    return _act(request, the_run(request, pk), "calibrator_off", form, checks.confirm_calibrator_off, words)
+    return act(request, the_run(request, pk), "calibrator_off", form, checks.confirm_calibrator_off, words)
 
 
 @require_POST
@@ -170,7 +175,7 @@ def open_stages(request: HttpRequest, pk: int) -> HttpResponse:
     """Open the energised stages."""
     form = forms.EmptyForm(request.POST)
     words = "The energised stages are open."
-    return _act(request, the_run(request, pk), "open", form, runs.open_energised_stages, words)
+    return act(request, the_run(request, pk), "open", form, runs.open_energised_stages, words)
 
 
 @require_POST
@@ -178,7 +183,7 @@ def open_stages(request: HttpRequest, pk: int) -> HttpResponse:
 def mark_stage(request: HttpRequest, pk: int) -> HttpResponse:
     """Note how a stage went."""
     form = forms.MarkForm(request.POST)
-    return _act(request, the_run(request, pk), "", form, runs.mark_stage, "Noted. The record decides.")
+    return act(request, the_run(request, pk), "", form, runs.mark_stage, "Noted. The record decides.")
 
 
 @require_POST
@@ -186,7 +191,7 @@ def mark_stage(request: HttpRequest, pk: int) -> HttpResponse:
 def remark(request: HttpRequest, pk: int) -> HttpResponse:
     """Write a remark."""
     form = forms.RemarkForm(request.POST)
-    return _act(request, the_run(request, pk), "notes", form, runs.add_remark, "The remark is added.", "notes")
+    return act(request, the_run(request, pk), "notes", form, runs.add_remark, "The remark is added.", "notes")
 
 
 @require_POST
@@ -194,7 +199,7 @@ def remark(request: HttpRequest, pk: int) -> HttpResponse:
 def photo(request: HttpRequest, pk: int) -> HttpResponse:
     """Add a photograph."""
     form = forms.PhotoForm(request.POST, request.FILES)
-    return _act(request, the_run(request, pk), "notes", form, runs.add_photo, "The photograph is added.", "notes")
+    return act(request, the_run(request, pk), "notes", form, runs.add_photo, "The photograph is added.", "notes")
 
 
 @require_POST
@@ -203,7 +208,7 @@ def abandon(request: HttpRequest, pk: int) -> HttpResponse:
     """Abandon the run."""
     form = forms.ReasonForm(request.POST, prefix="abandon")
     words = "The run is abandoned. Another may be started for the same arrangement."
-    return _act(request, the_run(request, pk), "abandon", form, runs.abandon_run, words)
+    return act(request, the_run(request, pk), "abandon", form, runs.abandon_run, words)
 
 
 @require_POST
@@ -215,7 +220,7 @@ def sign(request: HttpRequest, pk: int) -> HttpResponse:
     def deed(*, run: Run, digest: str, by: Any, **secret: Any) -> None:
         sign_offs.sign_run_as_tester(run=run, digest=digest, by=by)
 
-    return _act(request, the_run(request, pk), "sign", form, deed, "Signed. The run waits for its approver.", "sign")
+    return act(request, the_run(request, pk), "sign", form, deed, "Signed. The run waits for its approver.", "sign")
 
 
 @laboratory_only

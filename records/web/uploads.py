@@ -7,20 +7,21 @@ import base64
 from django.contrib import messages
 from django.http import FileResponse, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from records.charts import figure_of, pattern_figure, pattern_of
+from records.evaluation.parts import part_named
 from records.models import Evaluation, Record
 from records.readers.wanted import WANTED_BY_KIND
 from records.selectors.digests import current_evaluation
-from records.services.evaluations import set_aside_record
+from records.services.lifecycle import deeds_open_to
 from records.services.refusals import Refused
 from records.services.storing import absolute
 from records.services.uploads import store_record, tell_columns
 from records.web import forms
 from records.web.access import laboratory_only
-from records.web.sheet import address_of, show, the_run
+from records.web.set_forms import AsideForm, RecordForm
+from records.web.sheet import address_of, show, the_record, the_run
 
 
 @require_POST
@@ -28,11 +29,11 @@ from records.web.sheet import address_of, show, the_run
 def upload(request: HttpRequest, pk: int) -> HttpResponse:
     """Take in a record; the page then shows how far its evaluation is."""
     run = the_run(request, pk)
-    form = forms.RecordForm(request.POST, request.FILES)
+    form = RecordForm(request.POST, request.FILES, kind=run.step.kind)
     if form.is_valid():
-        file = form.cleaned_data["file"]
+        file, part = form.cleaned_data["file"], form.cleaned_data.get("part", "")
         try:
-            stored = store_record(run=run, stream=file, given_name=file.name, by=request.user)
+            stored = store_record(run=run, stream=file, given_name=file.name, part=part, by=request.user)
         except Refused as refused:
             form.refuse(refused)
         else:
@@ -48,19 +49,15 @@ def _to(request: HttpRequest, address: str) -> HttpResponse:
     return redirect(address)
 
 
-def _record(request: HttpRequest, pk: int) -> Record:
-    return get_object_or_404(Record.objects.visible_to(request.user).for_page(), pk=pk)
-
-
 @laboratory_only
 def mapping(request: HttpRequest, pk: int) -> HttpResponse:
     """Show what was understood of a file, and take the answer which column is which."""
-    record = _record(request, pk)
+    record = the_record(request, pk)
     seen = record.summary.get("preview", {})
     form = forms.MappingForm(
         request.POST if request.method == "POST" else None,
         preview=seen,
-        needed=_nearest(record.run.step.kind, [row["channel"] for row in seen.get("columns", ())]),
+        needed=_nearest(record, [row["channel"] for row in seen.get("columns", ())]),
         run=record.run,
         viewer=request.user,
     )
@@ -73,38 +70,32 @@ def mapping(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, "Thank you. The record is being read again with these columns.")
             return redirect(address_of(record.run, "record"))
-    context = {"record": record, "form": form, "preview": form.preview, "aside_form": forms.ReasonForm(prefix="aside")}
+    is_own = request.user.pk in (record.run.operator_id, record.run.second_person_id)
+    can_tell = record.state in ("needs_mapping", "read") and "tell_columns" in deeds_open_to(record.run.state)
+    context = {
+        "can_tell": can_tell and is_own and bool(form.needed),
+        "record": record,
+        "form": form,
+        "preview": form.preview,
+        "aside_form": AsideForm(record=record),
+    }
     return render(request, "records/mapping.html", context, status=422 if form.errors else 200)
 
 
-def _nearest(kind: str, found: list[str]) -> tuple[str, ...]:
-    """Return the channels to ask for: the set that a step needs and the file comes nearest to."""
+def _nearest(record: Record, found: list[str]) -> tuple[str, ...]:
+    """Return the channels to ask for: those of its part, else the set of the step that the file comes nearest to."""
+    kind = record.run.step.kind
+    part = part_named(kind, record.part)
+    if part is not None and part.channels:
+        return part.channels
     return WANTED_BY_KIND[kind].nearest(found) if kind in WANTED_BY_KIND else ()
-
-
-@require_POST
-@laboratory_only
-def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
-    """Give up a record whose columns cannot be told."""
-    record = _record(request, pk)
-    form = forms.ReasonForm(request.POST, prefix="aside")
-    if form.is_valid():
-        try:
-            set_aside_record(record=record, reason=form.cleaned_data["reason"], by=request.user)
-        except Refused as refused:
-            messages.error(request, refused.words)
-        else:
-            messages.success(request, "The record is set aside; its bytes stay. Upload the right one.")
-        return redirect(address_of(record.run, "record"))
-    messages.error(request, "Say why the record is set aside; nothing was changed.")
-    return redirect(reverse("records:mapping", args=[record.pk]))
 
 
 @require_GET
 @laboratory_only
 def record_file(request: HttpRequest, pk: int) -> FileResponse:
     """Give the bytes back as they came, with their digest."""
-    record = _record(request, pk)
+    record = the_record(request, pk)
     response = FileResponse(
         absolute(record.path).open("rb"),
         as_attachment=True,

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from records.web import comparisons, evidence, invitations, lists, reviews, sheet, uploads
+from records.web import comparisons, evidence, invitations, lists, reviews, sets, sheet, uploads
 
 patterns = [
     path("today/", lists.today, name="today"),
@@ -24,6 +24,8 @@ patterns = [
     path("runs/<int:pk>/photographs/", sheet.photo, name="photo"),
     path("runs/<int:pk>/photographs/<int:photo_pk>/", uploads.photo_file, name="photo-file"),
     path("runs/<int:pk>/records/", uploads.upload, name="upload"),
+    path("runs/<int:pk>/records/lend/", sets.lend, name="lend"),
+    path("runs/<int:pk>/values/", sets.values, name="values"),
     path("runs/<int:pk>/figure/", uploads.run_figure, name="figure"),
     path("runs/<int:pk>/pattern/", comparisons.pattern, name="pattern"),
     path("runs/<int:pk>/compare/", comparisons.compare, name="compare"),
@@ -37,7 +39,9 @@ patterns = [
     path("runs/<int:pk>/witnesses/", invitations.witnesses, name="witnesses"),
     path("invitations/<int:pk>/end/", invitations.revoke, name="witness-revoke"),
     path("records/<int:pk>/columns/", uploads.mapping, name="mapping"),
-    path("records/<int:pk>/set-aside/", uploads.set_aside, name="set-aside"),
+    path("records/<int:pk>/part/", sets.part, name="part"),
+    path("records/<int:pk>/set-aside/", sets.set_aside, name="set-aside"),
+    path("records/<int:pk>/take-back/", sets.take_back, name="take-back"),
     path("records/<int:pk>/file/", uploads.record_file, name="record-file"),
     path("steps/<int:pk>/evidence/", evidence.evidence, name="evidence"),
     path("evidence/<int:pk>/drop/", evidence.drop, name="evidence-drop"),

@@ -150,10 +150,14 @@ class Way:
         runs.open_energised_stages(run=self.run, by=self.operator)
         return self
 
-    def upload(self, content: bytes | str, name: str = "record.csv") -> uploads.Upload:
-        """Store a record and let the job judge it."""
+    def store(self, content: bytes | str, name: str = "record.csv", part: str = "") -> uploads.Upload:
+        """Store a record, which nobody judges yet."""
         raw = content.encode() if isinstance(content, str) else content
-        found = uploads.store_record(run=self.run, stream=io.BytesIO(raw), given_name=name, by=self.operator)
+        return uploads.store_record(run=self.run, stream=io.BytesIO(raw), given_name=name, part=part, by=self.operator)
+
+    def upload(self, content: bytes | str, name: str = "record.csv", part: str = "") -> uploads.Upload:
+        """Store a record and let the job judge it."""
+        found = self.store(content, name, part)
         run_waiting()
         return found
 
@@ -166,6 +170,17 @@ class Way:
         """Approve as the approver."""
         sign_offs.approve_run(run=self.run, digest=sign_offs.run_digest(self.now), by=self.approver)
         return self
+
+
+def open_step(unit: Unit, people: Any, kind: str, procedure: dict[str, Any], systems: Any) -> Way:
+    """Add a step of its own to the plan of a unit, and return a run of it whose energised stages are open."""
+    authorise(people[0], kind)
+    authorise(people[2], kind, activity="approve")
+    plan = unit.plans.get(is_current=True)
+    document = {"kind": kind, "title": kind, "procedure": {"criteria": [], **procedure}}
+    step = Step.objects.create(plan=plan, position=plan.steps.count() + 1, kind=kind, title=kind, document=document)
+    arrangement = Arrangement.objects.create(step=step, position=1, name="phase A")
+    return Way(arrangement, *people).prepare(*systems).open()
 
 
 def conforming(seed: int = 1) -> str:

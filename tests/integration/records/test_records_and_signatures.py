@@ -13,7 +13,7 @@ from labsite.jobs.models import Job
 from labsite.jobs.services import run_waiting
 from labsite.people.models import RoleGrant, User
 from records.models import Evaluation, Record
-from records.services import checks, evaluations, runs, sign_offs, uploads
+from records.services import checks, runs, sets, sign_offs, uploads
 from records.services.refusals import DigestMoved, NotAuthorised, Refused, UploadRefused, WrongState
 from records.services.storing import absolute
 from schedules.models import Authorisation
@@ -120,9 +120,9 @@ def test_columns_that_cannot_be_told_are_asked_for_and_remembered(prepared, star
 def test_a_record_that_waits_for_columns_can_be_set_aside(prepared):
     way = prepared().open()
     record = way.upload(unnamed()).record
-    evaluations.set_aside_record(record=record, reason="Another unit's file.", by=way.operator)
+    sets.set_aside_record(record=record, reason="Another unit's file.", by=way.operator)
     record.refresh_from_db()
-    assert (record.state, way.now.state) == ("refused", "energised")
+    assert (record.state, way.now.state) == ("set_aside", "energised")
     assert "Another unit's file." in record.words
 
 

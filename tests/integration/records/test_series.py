@@ -12,7 +12,7 @@ from records.evaluation.writing import csv_text
 from records.models import Record
 from records.selectors.digests import current_evaluation
 from records.services.recomputing import recompute_findings
-from records.services.uploads import JOB
+from records.services.rejudging import JOB
 from schedules.models import Step
 from tests.integration.records import laboratory
 
@@ -48,7 +48,8 @@ def way_of(people, unit):
         Step.objects.filter(pk=arrangement.step_id).update(kind=document["kind"], document=document)
         for person in people:
             laboratory.authorise(person, document["kind"])
-        voltage = laboratory.system("voltage", f"WAVE-{document['kind'][:5]}", entered_by=people[0])
+        quantity = "impedance" if document is SWEEP else "impulse"
+        voltage = laboratory.system(quantity, f"WAVE-{document['kind'][:5]}", entered_by=people[0])
         return laboratory.Way(laboratory.arrangement_of(unit, document["kind"]), *people).prepare(voltage).open()
 
     return begin

@@ -81,6 +81,14 @@ def test_a_list_with_phase_alone_is_inconclusive(room):
     assert evaluate_files("step.json", ["phase.csv"], setup="setup.json").verdict == "inconclusive"
 
 
+def test_a_scale_factor_is_told_of_a_list_with_phase_alone(room):
+    # it has no limit of its own and is told, not judged: 100 pC injected read 97.5
+    (room / "calibrated.json").write_text(json.dumps({"charge_calibration": {"injected_pc": 100, "reading": 97.5}}))
+    evaluation = evaluate_files("step.json", ["phase.csv"], setup="calibrated.json")
+    assert value_of(evaluation, "charge_scale_factor") == pytest.approx(100 / 97.5)
+    assert evaluation.verdict == "inconclusive"
+
+
 def test_stages_and_gating_that_the_set_up_states(room):
     evaluation = evaluate_files("step.json", ["gated.csv"], setup="stages.json")
     assert evaluation.verdict == "conforms"

@@ -1,0 +1,50 @@
+"""What people state of a test beside its record: what is asked, and what was answered, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from records.evaluation.asked import Asked, asked_of
+from records.models import Run
+from records.models.procedure import procedure_of, stated_values
+
+
+def asked_on_sheet(run: Run) -> tuple[Asked, ...]:
+    """Return what the sheet of a run asks for: what its kind needs, without what the plan states."""
+    return tuple(one for one in asked_of(run.step.kind) if _planned(one, run) is None)
+
+
+def value_rows(run: Run) -> list[tuple[str, str]]:
+    """Return what is known of each value that the kind needs: as stated, or as the plan has it; (name, value)."""
+    stated, rows = stated_values(run), []
+    for one in asked_of(run.step.kind):
+        planned = _planned(one, run)
+        if one.name in stated:
+            rows.append((one.words, value_words(one, stated[one.name])))
+        elif planned is not None:
+            rows.append((one.words, f"{value_words(one, planned)}, as the plan states"))
+    return rows
+
+
+def values_in_words(kind: str, values: Mapping[str, Any]) -> str:
+    """Return stated values in one line; empty where none are stated."""
+    known = {one.name: one for one in asked_of(kind)}
+    said = [f"{known[name].words.lower()} {value_words(known[name], value)}" for name, value in values.items()]
+    return ", ".join(said)
+
+
+def value_words(one: Asked, value: Any) -> str:
+    """Return one value as people read it, with its unit."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if one.choices:
+        return dict(one.choices).get(value, str(value))
+    return f"{value:.6g} {one.unit}".strip() if isinstance(value, int | float) else f"“{value}”"
+
+
+def _planned(one: Asked, run: Run) -> Any:
+    """Return what the plan states in place of a value, or None."""
+    known = procedure_of(run.step.document)
+    keys = (*((one.name,) if one.into == "step" else ()), *one.unless)
+    return next((known[key] for key in keys if known.get(key) is not None), None)
