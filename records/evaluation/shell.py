@@ -18,7 +18,8 @@ from records.readers.isolation import read_in_child
 from records.readers.pairs import Given, paired
 from records.readers.reading import read_record
 from records.readers.recording import Recording
-from records.readers.refusals import RecordRefused
+from records.readers.refusals import MappingNeeded, RecordRefused
+from records.readers.units import UNITS
 
 STATUS = {"conforms": 0, "does_not_conform": 1, "inconclusive": 3, "not_valid": 3}
 _STEP_BYTES = 4 * 1024 * 1024
@@ -107,8 +108,17 @@ def _recording(given: Given, mapping: ColumnMap | None, kind: str, *, is_one_of_
         )
     except RecordRefused as refusal:
         where = f"row {refusal.row}: " if refusal.row and f"Row {refusal.row}" not in refusal.message else ""
-        mend = ' Use --columns COLUMNS.json, such as {"time_s": "T", "voltage_kv": {"column": "CH1", "unit": "V"}}.'
-        is_mapping = type(refusal).__name__ == "MappingNeeded"
-        raise BadInput(_line(path, f"{where}{refusal.message}{mend if is_mapping else ''}")) from refusal
+        mend = (
+            f" Use --columns COLUMNS.json, such as {_example(refusal)}." if isinstance(refusal, MappingNeeded) else ""
+        )
+        raise BadInput(_line(path, f"{where}{refusal.message}{mend}")) from refusal
     except OSError as fault:
         raise BadInput(_line(path, f"cannot be read ({fault.strerror}). Check the name.")) from fault
+
+
+def _example(need: MappingNeeded) -> str:
+    """Return a mapping of the first channel that is missing to the first column that nobody has named, as JSON."""
+    missing = need.preview.missing if need.preview else ()
+    heads = [column.head for column in need.preview.unresolved] if need.preview else []
+    channel, head = (missing[0], heads[0]) if missing and heads else ("voltage_kv", "CH1")
+    return json.dumps({channel: {"column": head, "unit": UNITS.get(channel, "1")}}, ensure_ascii=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -44,11 +44,15 @@ _LATEST_FIRST_READING_S = 240.0
 
 @dataclass(frozen=True)
 class CoolingRecord:
-    """Readings after shutdown and what was fitted to them: times after shutdown [s], resistances [Ω]."""
+    """Readings after shutdown and what was fitted to them: times after shutdown [s], resistances [Ω].
+
+    `assumed` says in words what was taken for the instant of shutdown where nobody stated it; else nothing.
+    """
 
     after_s: Samples
     resistance_ohm: Samples
     cooling: Cooling
+    assumed: str = ""
 
 
 def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
@@ -57,8 +61,9 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
     Parameters
     ----------
     step, setup : Step, Setup
-        One of them, or a line before the record's heads, states ``shutdown_s`` on its time axis; ``settling_s`` of the
-        step leaves out what was read while the measuring current was still settling.
+        One of them, or a line before the record's heads, states ``shutdown_s`` on its time axis; where none does,
+        times that begin after 0 count from it. ``settling_s`` of the step leaves out what was read while the measuring
+        current was still settling.
     recording : Recording
         Sound, with ``resistance_ohm``.
 
@@ -73,7 +78,7 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
         The instant of shutdown is not stated, or the readings after it do not tell the hot resistance; the message
         says why.
     """
-    shutdown = condition("shutdown_s", step, setup, recording)
+    shutdown, assumed = _shutdown(step, setup, recording)
     if shutdown is None:
         raise CoolingNotTold(
             "Neither set-up, record nor step states shutdown_s, the instant at which the current was cut off."
@@ -88,7 +93,27 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
             f"The record begins with a row of equal readings of {resistance[0]:.6g} Ω and then falls steeply: the "
             "instrument's range ended there. Measure again in a higher range."
         )
-    return CoolingRecord(after, resistance, compare_models(after, resistance))
+    return CoolingRecord(after, resistance, compare_models(after, resistance), assumed)
+
+
+def _shutdown(step: Step, setup: Setup, recording: Recording) -> tuple[float | None, str]:
+    """Return the instant of shutdown on the record's time axis [s], and what was assumed of it, in words.
+
+    Where nobody states it, times that begin shortly after 0 are taken to count from it, as cooling curves are plotted
+    (common practice, no source): the rise is told, and not judged, for a clock that began later would make it too
+    small. Times that begin at 0 count from the first reading and tell nothing.
+    """
+    stated = condition("shutdown_s", step, setup, recording)
+    if stated is not None:
+        return stated, ""
+    first = float(recording.time_s[0]) if len(recording.time_s) else 0.0
+    is_said = any(key.strip().casefold() == "shutdown_s" for key in recording.metadata)
+    if is_said or not 0 < first <= _LATEST_FIRST_READING_S:
+        return None, ""
+    return 0.0, (
+        "Nothing states the instant of shutdown: the zero of the record's time was taken for it. State shutdown_s to "
+        "have the rise judged."
+    )
 
 
 def _is_clipped(resistance: Samples) -> bool:
@@ -139,7 +164,7 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     try:
         found = cooling_of(step, recording, setup)
     except CoolingNotTold as fault:
-        if condition("shutdown_s", step, setup, recording) is None:
+        if _shutdown(step, setup, recording)[0] is None:
             return examined(step, {"temperature_rise_k": Measured(None, words=str(fault))}, remarks=[str(fault)])
         return examined(step, dict.fromkeys((*names, "hot_spot_rise_k"), not_valid(str(fault))))
     hot = _hot(found, setup)
@@ -149,7 +174,10 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
         f"{said(at_shutdown)} Ω at shutdown, from {len(found.after_s)} readings by "
         f"{IN_WORDS[chosen.model]}, time constant {chosen.time_constant_s:.4g} s."
     )
+    words = f"{words} {found.assumed}".strip()
     rise = _rise(step, recording, setup, hot)
+    if found.assumed and rise.value is not None:
+        rise = replace(rise, words=f"{rise.words} {found.assumed}", settled="inconclusive")
     values = {"temperature_rise_k": rise, "resistance_ohm": of_estimate(at_shutdown, words)}
     factor = step.number("hot_spot_factor")
     if factor is not None:
@@ -257,7 +285,9 @@ def _hot_spot(rise: Measured, factor: float) -> Measured:
         f"{factor:g} times the mean rise of {spoken(rise.value, rise.expanded_uncertainty)} K are "
         f"{spoken(factor * rise.value, u)} K; the factor is agreed and not measured."
     )
-    return Measured(factor * rise.value, u, words, coverage_factor=rise.coverage_factor, is_value_said=True)
+    return Measured(
+        factor * rise.value, u, words, settled=rise.settled, coverage_factor=rise.coverage_factor, is_value_said=True
+    )
 
 
 def _compared_in_words(cooling: Cooling, hot: Input, step: Step, setup: Setup) -> str:

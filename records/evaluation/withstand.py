@@ -125,12 +125,17 @@ class WithstandRecord:
         return Measured(rate, None, f"From 75 % of {stage.voltage_kv:g} kV to the set point, mean rate.")
 
     def _drop(self, stage: Stage) -> Measured:
-        """Return by how much the voltage fell at most below the mean of the hold [%]."""
+        """Return by how much the voltage fell at most below the mean of the hold [%], before it left the band for good.
+
+        A dip counts; the lowering after a hold that was cut short, and a collapse, are no drop of the source.
+        """
         place = self.applied.at(stage)
         if place is None:
             return Measured(None, words=f"The stage “{stage.name}” was not reached.")
         end = int(np.searchsorted(self.applied.time_s, place.stay.start_s + stage.hold_s, side="right"))
         during = self.applied.voltage_kv[place.stay.first : max(end, place.stay.first + 1)]
+        last = int(np.flatnonzero((during >= stage.low_kv) & (during <= stage.high_kv))[-1])
+        during = during[: last + 1]
         level = float(np.mean(self.applied.voltage_kv[place.stay.first : place.stay.last + 1]))
         drop = 100 * (1 - float(during.min()) / level)
         return Measured(drop, None, f"Greatest fall below the mean of the hold at {stage.voltage_kv:g} kV.")

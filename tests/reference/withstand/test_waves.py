@@ -129,6 +129,12 @@ def test_a_drop_during_the_hold_is_told():
     assert level == pytest.approx(30.0, rel=1e-3)
 
 
+def test_the_lowering_after_a_short_hold_is_no_drop():
+    evaluation = judged(Hold(30.0, 40.0), rate_hz=1200)
+    assert evaluation.verdict == "not_valid"
+    assert found(evaluation)["voltage_drop_pct", None].value < 1.0
+
+
 def test_a_limit_of_the_procedure_stands_before_the_standards_own():
     rows = [{"quantity": "frequency_hz", "min": 90, "max": 110, "judges": "test"}]
     assert judged(frequency_hz=100.0, step={**STEP, "criteria": rows}, rate_hz=3000).verdict == "conforms"

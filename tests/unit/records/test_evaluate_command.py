@@ -132,7 +132,10 @@ def test_columns_are_mapped(room, monkeypatch):
     write_csv("mapped.csv", synthesise_withstand([Hold(30, 62)], seed=1), WrittenDialect(heads=heads))
     text = Path("mapped.csv").read_text(encoding="utf-8").replace("T (s),CH1 (kV)", "T,CH1")
     Path("mapped.csv").write_text(text, encoding="utf-8")
-    with pytest.raises(BadInput, match=r"mapped\.csv: row 1: The heads do not tell .* Use --columns COLUMNS\.json"):
+    with pytest.raises(
+        BadInput,
+        match=r"mapped\.csv: row 1: The heads do not tell .* Use --columns COLUMNS\.json, such as \{\"time_s\": \{\"column\": \"T\", ",
+    ):
         evaluate_files("withstand.json", ["mapped.csv"])
     Path("columns.json").write_text('{"time_s": "T", "voltage_kv": {"column": "CH1", "unit": "kV"}}', encoding="utf-8")
     assert evaluate_files("withstand.json", ["mapped.csv"], columns="columns.json").verdict == "conforms"

@@ -153,7 +153,7 @@ def test_an_odd_table_is_not_valid_with_its_reason(kind, name, spoil):
 def test_what_is_lacking_is_named_and_undecided():
     cooling = synthesise_cooling(Winding())
     for key, words in (
-        ("shutdown_s", "Neither set-up, record nor step states shutdown_s"),
+        ("shutdown_s", "Nothing states the instant of shutdown"),
         ("material", "material not stated"),
         ("cold_resistance_ohm", "cold_resistance_ohm not stated"),
         ("ambient_c", "ambient_c not stated"),
@@ -205,6 +205,16 @@ def test_the_ambient_is_read_at_shutdown_else_stated_by_set_up_else_by_step():
     assert rise(cooling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 2.0)
     falling = changed(cooling, "ambient_c", 30.0 - cooling.time_s / 1000)  # 30 °C at shutdown
     assert rise(falling, {"ambient_c": 27.0}) == pytest.approx(rise(cooling) - 5.0)
+
+
+def test_times_that_count_from_the_shutdown_tell_the_rise_and_are_not_judged():
+    """The same curve with the instant stated gives the same rise, and a verdict."""
+    silent = {name: value for name, value in RISE.items() if name != "shutdown_s"}
+    cooling = synthesise_cooling(Winding(), Disturbance(noise=2e-5))
+    assert cooling.time_s[0] > 0
+    told, stated = (evaluate(step, [cooling]).findings[-1] for step in (silent, RISE))
+    assert (told.value, told.verdict, stated.verdict) == (stated.value, "inconclusive", "conforms")
+    assert "the zero of the record's time was taken for it. State shutdown_s" in told.reason
 
 
 def test_a_line_before_the_heads_may_state_shutdown_and_ambient():
