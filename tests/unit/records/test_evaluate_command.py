@@ -134,7 +134,7 @@ def test_columns_are_mapped(room, monkeypatch):
     Path("mapped.csv").write_text(text, encoding="utf-8")
     with pytest.raises(
         BadInput,
-        match=r"mapped\.csv: row 1: The heads do not tell .* Use --columns COLUMNS\.json, such as \{\"time_s\": \{\"column\": \"T\", ",
+        match=r"mapped\.csv: row 1: The heads do not tell .* such as \{\"time_s\": \{\"column\": \"T\", ",
     ):
         evaluate_files("withstand.json", ["mapped.csv"])
     Path("columns.json").write_text('{"time_s": "T", "voltage_kv": {"column": "CH1", "unit": "kV"}}', encoding="utf-8")
