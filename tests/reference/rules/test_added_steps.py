@@ -365,5 +365,18 @@ def test_a_standard_for_another_kind_is_left_out_where_others_fit():
 
 
 def test_what_a_document_asks_beyond_the_kinds_of_step_is_said():
-    notes = derive_plan(DRY).notes
-    assert "IEC 60076-11 also asks for what is not planned here: voltage ratio and vector group" in " ".join(notes)
+    found = derive_plan(DRY).as_dict()["not_planned"]
+    assert [one["test"] for one in found if one["document"] == "IEC 60076-11"] == [
+        "voltage ratio and vector group",
+        "short-circuit impedance and load loss",
+        "no-load loss and current",
+        "sound level",
+    ]
+    assert all(one["edition"] and one["clause"] and one["confidence"] == "memory" for one in found)
+    dropped = [
+        (pack.name, one.test)
+        for pack in load_packs()
+        for one in pack.not_planned
+        if not (one.clause and one.confidence)
+    ]
+    assert dropped == []
