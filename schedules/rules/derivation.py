@@ -239,8 +239,7 @@ def _warnings(ratings: Mapping[str, Any], steps: Sequence[PlannedStep], used: Se
     occasion = ratings.get("occasion", "first")
     if occasion != "first":
         found += [
-            f"{step.title}: {step.basis[0].document} says nothing of another level for this occasion; "
-            "the full one is planned."
+            f"{step.title}: {step.document} says nothing of another level for this occasion; the full one is planned."
             for step in steps
             if step.kind in _DIELECTRIC and occasion not in {rule.cause for rule in step.retest}
         ]

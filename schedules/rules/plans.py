@@ -241,7 +241,7 @@ class StepAltitude:
 
 @dataclass(frozen=True, slots=True)
 class PlannedStep:
-    """One test of the plan; ``point`` is ``hold``, ``witness`` or None."""
+    """One test of the plan; ``point`` is ``hold``, ``witness`` or None, ``document`` whose procedure it is."""
 
     kind: str
     title: str
@@ -256,6 +256,7 @@ class PlannedStep:
     choice: Choice | None = None
     pattern: str = ""
     altitude: StepAltitude | None = None
+    document: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the step in the shape of the shell contract."""

@@ -190,7 +190,11 @@ def test_a_document_that_says_nothing_of_a_repeat_keeps_the_full_level_and_says_
     ratings = {"equipment": "series_reactor", "highest_voltage_kv": 15.5, "lightning_impulse_kv": 110}
     plan = derive_plan(ratings | {"occasion": "repeat"})
     assert plan.steps[0].procedure.stages[0].voltage_kv == 50
-    assert any("says nothing of another level for this occasion" in one for one in plan.warnings)
+    told = [one.partition(" says nothing of another level for this occasion") for one in plan.warnings]
+    assert [words for words, found, _ in told if found] == [
+        "Power-frequency withstand, dry, one minute: Agreed levels for series reactors",
+        "Partial discharge, agreed practice: Agreed discharge practice",
+    ]
 
 
 def test_retest_rules_are_data_with_clause_and_confidence():
