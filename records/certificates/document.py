@@ -112,6 +112,7 @@ def _plan(plan: Plan) -> dict[str, Any]:
         "revision": plan.revision,
         "digest": plan.digest,
         "packs": plan.document.get("packs", []),
+        "not_planned": plan.document.get("not_planned", []),
         "notes": [*plan.document.get("notes", []), *plan.document.get("warnings", [])],
         "steps": [_step(step) for step in plan.steps.all()],
     }

@@ -11,7 +11,7 @@ from schedules.rules.errors import BadRatings, RatingsMissing
 from schedules.rules.levels import FoundLevel, find_level
 from schedules.rules.packs import load_packs
 from schedules.rules.place import Altitude, air_of, altitude_of
-from schedules.rules.plans import Earlier, FilledIn, OtherTest, Plan, PlannedStep, UsedPack
+from schedules.rules.plans import Earlier, FilledIn, OtherTest, Plan, PlannedStep, UnplannedTest, UsedPack
 from schedules.rules.ratings import read_ratings
 from schedules.rules.rulepack import ProcedureRule, RulePack
 from schedules.rules.selection import Waiting, choose, choose_procedures, waiting_procedures
@@ -85,7 +85,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
         steps=steps,
         packs=tuple(UsedPack(pack.name, pack.document, pack.edition, pack.sha256) for pack in used),
         other_tests=tuple(_other_tests(ordered, classes, waiting)),
-        notes=(*selection.notes, *filled_in, *level.notes, *notes, *_air(ratings, steps), *_not_planned(used)),
+        notes=(*selection.notes, *filled_in, *level.notes, *notes, *_air(ratings, steps)),
         warnings=(
             *level.warnings,
             *doubts(ratings),
@@ -96,6 +96,7 @@ def _derive(stated: dict[str, Any], packs: Sequence[RulePack]) -> Plan:
         workings=workings(ratings),
         filled_in=added,
         altitude=site,
+        not_planned=_not_planned(used),
     )
 
 
@@ -202,12 +203,12 @@ def _height(
     return [" ".join(found)]
 
 
-def _not_planned(used: Sequence[RulePack]) -> list[str]:
-    return [
-        f"{pack.document} also asks for what is not planned here: {', '.join(one.test for one in pack.not_planned)}."
+def _not_planned(used: Sequence[RulePack]) -> tuple[UnplannedTest, ...]:
+    return tuple(
+        UnplannedTest(one.test, pack.document, pack.edition, one.clause, one.confidence)
         for pack in used
-        if pack.not_planned
-    ]
+        for one in pack.not_planned
+    )
 
 
 def _completed(stated: Mapping[str, Any], level: FoundLevel) -> tuple[dict[str, Any], list[str], tuple[FilledIn, ...]]:
@@ -258,8 +259,7 @@ def _warnings(ratings: Mapping[str, Any], steps: Sequence[PlannedStep], used: Se
     occasion = ratings.get("occasion", "first")
     if occasion != "first":
         found += [
-            f"{step.title}: {step.basis[0].document} says nothing of another level for this occasion; "
-            "the full one is planned."
+            f"{step.title}: {step.document} says nothing of another level for this occasion; the full one is planned."
             for step in steps
             if step.kind in _DIELECTRIC and occasion not in {rule.cause for rule in step.retest}
         ]

@@ -114,7 +114,7 @@ def _steps(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any
 
 
 def _key(step: Mapping[str, Any]) -> tuple[str, str, str]:
-    return step["kind"], step["procedure"]["name"], step["title"].partition(" (branch")[0]
+    return step["kind"], step["procedure"].get("name", ""), step["title"].partition(" (branch")[0]
 
 
 def _changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:

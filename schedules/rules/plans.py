@@ -241,7 +241,7 @@ class StepAltitude:
 
 @dataclass(frozen=True, slots=True)
 class PlannedStep:
-    """One test of the plan; ``point`` is ``hold``, ``witness`` or None."""
+    """One test of the plan; ``point`` is ``hold``, ``witness`` or None, ``document`` whose procedure it is."""
 
     kind: str
     title: str
@@ -256,6 +256,7 @@ class PlannedStep:
     choice: Choice | None = None
     pattern: str = ""
     altitude: StepAltitude | None = None
+    document: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the step in the shape of the shell contract."""
@@ -309,6 +310,27 @@ class OtherTest:
 
 
 @dataclass(frozen=True, slots=True)
+class UnplannedTest:
+    """A test that a document in use asks for and for which there is no kind of step: nobody plans it here."""
+
+    test: str
+    document: str
+    edition: str
+    clause: str
+    confidence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the test in the shape of the shell contract."""
+        return {
+            "test": self.test,
+            "document": self.document,
+            "edition": self.edition,
+            "clause": self.clause,
+            "confidence": self.confidence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class FilledIn:
     """One rating that nobody stated: its value, and where it was taken from."""
 
@@ -334,6 +356,7 @@ class Plan:
     workings: tuple[Working, ...] = ()
     filled_in: tuple[FilledIn, ...] = ()
     altitude: Altitude | None = None
+    not_planned: tuple[UnplannedTest, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the plan in the shape of the shell contract, ready for JSON."""
@@ -346,6 +369,7 @@ class Plan:
             "warnings": list(self.warnings),
             "workings": [working.as_dict() for working in self.workings],
             "filled_in": [one.as_dict() for one in self.filled_in],
+            "not_planned": [one.as_dict() for one in self.not_planned],
         }
         return shape | ({"altitude": self.altitude.as_dict()} if self.altitude is not None else {})
 

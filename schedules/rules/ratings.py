@@ -128,6 +128,9 @@ def _branch(value: object, place: str) -> dict[str, float]:
 def _check_together(ratings: Mapping[str, Any]) -> None:
     if not {"highest_voltage_kv", "rated_voltage_kv", "lightning_impulse_kv"} & set(ratings):
         raise BadRatings("highest_voltage_kv", "is missing", "give the highest voltage in kV (or rated_voltage_kv)")
+    if ratings.get("tests") == ():
+        known = ", ".join(FIELDS_BY_NAME["tests"].choices)
+        raise BadRatings("tests", "names no class of test", f"give some of {known}, or leave it out")
     highest, rated = ratings.get("highest_voltage_kv"), ratings.get("rated_voltage_kv")
     if highest is not None and rated is not None and rated > highest:
         raise BadRatings(

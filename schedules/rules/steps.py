@@ -124,6 +124,7 @@ class StepMaker:
         return PlannedStep(
             kind=self.rule.kind,
             title=self._title(),
+            document=self.pack.document,
             test_class=self.rule.test_class,
             point=self._point(),
             because=self.rule.because,

@@ -56,18 +56,18 @@ _LINES = (
     _Line(
         "capacitive_reactance_ohm",
         "Reactance of the capacitor, Xc",
-        "capacitor_voltage_kv ** 2 / rated_mvar",
-        ("capacitor_voltage_kv", "rated_mvar"),
-        _reactance,
-        _CAPACITORS,
-    ),
-    _Line(
-        "capacitive_reactance_ohm",
-        "Reactance of the capacitor, Xc",
         "1e6 / (2 * pi * frequency_hz * capacitance_uf)",
         ("capacitance_uf", "frequency_hz"),
         lambda c, f: 1e6 / (2 * math.pi * f * c),
         _REACTIVE,
+    ),
+    _Line(
+        "capacitive_reactance_ohm",
+        "Reactance of the capacitor, Xc",
+        "capacitor_voltage_kv ** 2 / rated_mvar",
+        ("capacitor_voltage_kv", "rated_mvar"),
+        _reactance,
+        _CAPACITORS,
     ),
     _Line(
         "capacitance_uf",

@@ -15,6 +15,7 @@ from schedules.rules import EQUIPMENT_KINDS
 from schedules.selectors.nameplates import RatingLine, rating_lines
 from schedules.selectors.plans import StepSheet, sheets_of_plan
 from schedules.selectors.proposals import proposal_of
+from schedules.selectors.revisions import what_changed
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,9 @@ def _next_deed(unit: Unit, plan: Plan | None) -> str:
     if unit.finished_at is not None:
         return "finished"
     proposal = proposal_of(order=unit.order, equipment=unit.equipment, ratings=unit.ratings)
-    return "replan" if proposal.digest != plan.digest else ""
+    if proposal.document is None:
+        return "replan"
+    return "" if proposal.digest == plan.digest or what_changed(plan, proposal.document).is_none else "replan"
 
 
 def unit_history(viewer: Any, unit: Unit) -> QuerySet[Entry]:

@@ -40,13 +40,14 @@ class Command(BaseCommand):
             own = tuple(_own_pack(Path(place)) for place in options["pack"])
             plan = derive_plan(read_json(name), packs=(*load_packs(), *own)).as_dict()
         except BadRatings as refused:
-            self._refuse(f"{name}: {refused}.")
+            self._refuse(f"{name}: {refused}")
         except PackError as refused:
-            self._refuse(f"{refused}.")
+            self._refuse(str(refused))
         can_write_all = (getattr(self.stdout, "encoding", None) or "utf-8").lower().startswith("utf")
         self.stdout.write(json.dumps(plan, ensure_ascii=not can_write_all, indent=2, allow_nan=False))
 
     def _refuse(self, message: str) -> NoReturn:
+        message += "" if message.endswith("?") else "."
         encoding = getattr(self.stderr, "encoding", None) or "utf-8"
         self.stderr.write(" ".join(message.split()).encode(encoding, "backslashreplace").decode(encoding))
         sys.exit(BAD_INPUT)

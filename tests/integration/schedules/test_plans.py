@@ -134,3 +134,43 @@ def test_the_unit_costs_the_same_with_one_and_with_seven_revisions(browser, test
         a_plan(unit=unit, by=tester)
     with django_assert_num_queries(10):
         client.get(url)
+
+
+HIGH = {
+    "highest_voltage_kv": 24,
+    "lightning_impulse_kv": 125,
+    "altitude_m": 2000,
+    "tests": ["routine", "type"],
+    "temperature_rise_limit_k": 65,
+}
+
+
+def test_level_factor_and_set_point_stand_on_the_line_with_why(browser, tester, customer_company):
+    """Ka at 2000 m from 1000 m is 1.1305 (IEC 62271-1, from memory): 125 kV becomes 141.32, set as 141.35 kV."""
+    order = an_order(customer=customer_company, by=tester, standards=["IEC 62271-1"])
+    unit = a_unit(order=order, by=tester, equipment="metal_enclosed_switchgear", ratings=HIGH)
+    page = text(browser(tester).get(reverse("schedules:plan", args=[unit.pk])))
+    for cell in ("<strong>141.35</strong>", ">125.00</td>", ">1.1305</td>", ">141.32</td>", "<strong>50.00</strong>"):
+        assert cell in page
+    assert "Set points are raised for the altitude of the site, factor 1.1305 (IEC 62271-1, from 1000 m)." in page
+    assert "Set points are not raised for the altitude of the site" in page
+    assert "Routine tests stay at the rated level" in page
+    assert "the last five clear, else more" in page
+    assert "set points of external insulation are not corrected for the air" in page
+
+
+def test_what_no_step_tests_is_named_with_clause_and_confidence(browser, tester, customer_company):
+    order = an_order(customer=customer_company, by=tester, standards=["IEC 62271-1"])
+    unit = a_unit(order=order, by=tester, equipment="metal_enclosed_switchgear", ratings=HIGH)
+    page = text(browser(tester).get(reverse("schedules:plan", args=[unit.pk])))
+    assert "Asked for by the documents and not planned here" in page
+    assert "<li>Mechanical operation: IEC 62271-1 2007+A1:2011, lists of tests of the document" in page
+
+
+def test_the_later_capacitance_tells_with_what_it_is_compared(browser, tester, order):
+    plate = {"highest_voltage_kv": 12, "rated_voltage_kv": 7.2, "capacitance_uf": 10, "terminal_to_case_kv": 28}
+    unit = a_unit(
+        order=order, by=tester, equipment="capacitor_unit", ratings=plate | {"dissipation_factor_limit": 0.001}
+    )
+    page = text(browser(tester).get(reverse("schedules:plan", args=[unit.pk])))
+    assert "Its result is compared with that of step 1, Capacitance before the dielectric tests" in page

@@ -190,7 +190,11 @@ def test_a_document_that_says_nothing_of_a_repeat_keeps_the_full_level_and_says_
     ratings = {"equipment": "series_reactor", "highest_voltage_kv": 15.5, "lightning_impulse_kv": 110}
     plan = derive_plan(ratings | {"occasion": "repeat"})
     assert plan.steps[0].procedure.stages[0].voltage_kv == 50
-    assert any("says nothing of another level for this occasion" in one for one in plan.warnings)
+    told = [one.partition(" says nothing of another level for this occasion") for one in plan.warnings]
+    assert [words for words, found, _ in told if found] == [
+        "Power-frequency withstand, dry, one minute: Agreed levels for series reactors",
+        "Partial discharge, agreed practice: Agreed discharge practice",
+    ]
 
 
 def test_retest_rules_are_data_with_clause_and_confidence():
@@ -365,5 +369,18 @@ def test_a_standard_for_another_kind_is_left_out_where_others_fit():
 
 
 def test_what_a_document_asks_beyond_the_kinds_of_step_is_said():
-    notes = derive_plan(DRY).notes
-    assert "IEC 60076-11 also asks for what is not planned here: voltage ratio and vector group" in " ".join(notes)
+    found = derive_plan(DRY).as_dict()["not_planned"]
+    assert [one["test"] for one in found if one["document"] == "IEC 60076-11"] == [
+        "voltage ratio and vector group",
+        "short-circuit impedance and load loss",
+        "no-load loss and current",
+        "sound level",
+    ]
+    assert all(one["edition"] and one["clause"] and one["confidence"] == "memory" for one in found)
+    dropped = [
+        (pack.name, one.test)
+        for pack in load_packs()
+        for one in pack.not_planned
+        if not (one.clause and one.confidence)
+    ]
+    assert dropped == []

@@ -62,6 +62,11 @@ def test_standard_input(capsys, monkeypatch):
         (b" " * 1_000_001, "the file: is larger than 1000000 bytes; ratings are one small object."),
         (b"{}", "equipment: is missing; give one of series_reactor, "),
         (b'{"equipment": "series_reactor"}', "highest_voltage_kv: is missing; give the highest voltage in kV"),
+        (b'{"Highest_voltage_kv": 15}', "is not a known rating; did you mean highest_voltage_kv?\n"),
+        (
+            b'{"equipment": "bushing", "highest_voltage_kv": 24, "tests": []}',
+            "tests: names no class of test; give some of routine, type, special, or leave it out.",
+        ),
         (b'{"equipment": "a\\nb", "highest_voltage_kv": 5}', "equipment: 'a\\nb' is not one of its choices"),
         (b'{"a\\nb": 1}', "a b: is not a known rating"),
         (b'{"\\ud800": 1}', "is not a known rating"),

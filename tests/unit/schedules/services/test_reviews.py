@@ -5,7 +5,7 @@ from django.core.exceptions import PermissionDenied
 
 from labsite.ledger.models import Entry
 from labsite.ledger.services import writing
-from schedules.models import Arrangement, RevisionReview
+from schedules.models import Arrangement, Plan, RevisionReview, Unit
 from schedules.selectors.revisions import differences_to, earlier_step_of, revision_change
 from schedules.selectors.units import unit_detail
 from schedules.services.plans import adopt_plan, propose_plan
@@ -91,6 +91,18 @@ def test_the_first_revision_has_nothing_to_review(unit, tester, approver):
     assert revision_change(plan) is None
     with pytest.raises(ScheduleRefused, match="The revision before has no"):
         review_step(step=plan.steps.first(), decision="stands", reason="The same", by=approver)
+
+
+def test_a_plan_is_not_behind_because_a_release_tells_more_of_it(unit, tester):
+    """Keys and words that a release adds to the document change its digest and nothing that is tested."""
+    plan = adopt_plan(unit=unit, by=tester)
+    older = {name: value for name, value in plan.document.items() if name not in ("not_planned", "workings")}
+    older |= {"notes": ["As an earlier release said it."]}
+    Plan.objects.filter(pk=plan.pk).update(document=older, digest="0" * 64)
+    assert unit_detail(Unit.objects.get(pk=unit.pk)).next_deed == ""
+    older["packs"] = [pack | {"sha256": "1" * 64} for pack in older["packs"]]
+    Plan.objects.filter(pk=plan.pk).update(document=older)
+    assert unit_detail(Unit.objects.get(pk=unit.pk)).next_deed == "replan"
 
 
 def test_a_finished_unit_is_not_called_behind(unit, tester, approver):
