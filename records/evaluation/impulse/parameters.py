@@ -10,16 +10,28 @@ from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 
 from records.evaluation.impulse.fitting import BaseCurve, NoFit, fit_base_curve
-from records.evaluation.impulse.noise import CurveNoise
+from records.evaluation.impulse.noise import CurveNoise, searched
 from records.evaluation.impulse.recorded import NoImpulse, Recorded, prepare
 from records.evaluation.impulse.smoothing import filtered, is_sampled_finely
-from records.evaluation.impulse.times import Crossing, expected_excess, front_crossing, maximum, tail_crossing
+from records.evaluation.impulse.times import (
+    Crossing,
+    front_crossing,
+    maximum,
+    settled,
+    tail_crossing,
+    weights_at_centre,
+)
 from records.readers.recording import Samples
 
 LOW, HIGH = 0.2, 0.4
 """Shares of the extreme at which the fit's window begins on the front and ends on the tail."""
 
 _CREST_US = 0.1  # half width over which the extreme is read where there is noise
+_SEEN = 5.0  # standard deviations of the averaged noise: less is no overshoot that could be told from it
+_WIDER = (
+    6  # times the average of the extreme: by a polynomial of the fourth degree: oscillations up to some 0.7 MHz stay
+)
+_TAIL_SHARE = 0.04  # of the time from the crest: half width over which a noisy tail is read
 _QUIET = 2e-5  # of the extreme: a record with less noise is read sample by sample
 _LEAST_ON_FRONT = 4  # samples between 30 % and 90 %
 _LEAST_TAIL_US = 0.5  # between crest and chopping: two time constants of the filter
@@ -141,7 +153,7 @@ def _fitted(recorded: Recorded) -> Impulse:
     base, window_us = _fit(recorded)
     of_base = base.wave.at(recorded.time_us)
     residual = recorded.values_kv - of_base
-    noise = CurveNoise(recorded.noise_kv, recorded.interval_us, base, window_us)
+    noise = CurveNoise(recorded.lasting_kv, recorded.interval_us, base, window_us)
     return _full(recorded, base, of_base + filtered(residual, recorded.interval_us), residual, noise)
 
 
@@ -163,10 +175,16 @@ def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples
     crest = int(curve.argmax())
     levels = [front_crossing(recorded.time_us, curve, share * top, crest) for share in (0.3, 0.9)]
     half = tail_crossing(recorded.time_us, curve, 0.5 * top, crest)
-    points = np.array([at_us, *(one.time_us if one else at_us for one in (*levels, half))])
-    spread = noise.covariance(points)
+    along = np.zeros(1)
+    if half is not None and recorded.noise_kv > _QUIET * recorded.extreme_kv:
+        half, along = settled(recorded.time_us, curve, 0.5 * top, half, _TAIL_SHARE * (half.time_us - at_us))
+    points = np.array([at_us, *(one.time_us if one else at_us for one in levels)])
+    points = np.concatenate([points, (half.time_us if half else at_us) + along])
+    spread = noise.covariance(points) + _of_base_line(recorded, points)
+    reading = np.zeros((4, len(points)))  # the curve at crest, t30, t90, t50 from its errors at the points
+    reading[:3, :3], reading[3, 3:] = np.eye(3), weights_at_centre(along)
+    spread = reading @ spread @ reading.T + recorded.rounding_kv**2 * np.eye(4)
     shares = (0.3, 0.9, 0.5)
-    spread += _of_base_line(recorded, points) + recorded.rounding_kv**2 * np.eye(len(points))
     # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV].
     by_curve = np.zeros((3, 4))
     for row, (crossing, share) in enumerate(zip((*levels, half), shares, strict=True)):
@@ -233,13 +251,20 @@ def _overshoot(recorded: Recorded, base: BaseCurve, residual: Samples, noise: Cu
     of_base = recorded.values_kv - residual
     extreme, u_extreme = _extreme(recorded, of_base, residual)
     overshoot = 100 * (extreme - top) / extreme
-    return Value(overshoot, 100 * math.hypot(u_extreme, noise.of_base_crest()) / extreme)
+    # A wrong level, and a wrong drift, move the extreme and the base curve, the latter through its fit.
+    away = base.wave.start_us + base.wave.crest_us - recorded.flat_centre_us
+    u_level = recorded.base_uncertainty_kv * (1 - noise.crest_by(lambda time_us: np.ones_like(time_us)))
+    by_drift = away - noise.crest_by(lambda time_us: time_us - recorded.flat_centre_us)
+    u_drift = recorded.drift_uncertainty_kv_per_us * by_drift
+    return Value(overshoot, 100 * math.hypot(u_extreme, noise.of_base_crest(), u_level, u_drift) / extreme)
 
 
 def _extreme(recorded: Recorded, smooth: Samples, rough: Samples) -> tuple[float, float]:
     """Return the extreme of the recorded curve [kV] and its standard uncertainty [kV].
 
-    The curve is `smooth` + `rough`; only the second carries noise, and is averaged by parabolas over ±0.1 µs.
+    The curve is `smooth` + `rough`; only the second carries noise, and is averaged by parabolas over ±0.1 µs. Among
+    what noise is left the greatest value is sought, so it exceeds the extreme: by how much is found by doing the same
+    with further noise, on `smooth` alone where `rough` shows nothing but noise, else with `rough` averaged more widely.
     """
     last = len(smooth) if recorded.chopped is None else recorded.chopped + 1
     if recorded.noise_kv <= _QUIET * recorded.extreme_kv:
@@ -250,12 +275,17 @@ def _extreme(recorded: Recorded, smooth: Samples, rough: Samples) -> tuple[float
     size = min(2 * half + 1, part.stop - part.start - (part.stop - part.start + 1) % 2)
     if size < 5:
         return recorded.extreme_kv, recorded.noise_kv
-    averaged = smooth[part] + savgol_filter(rough[part], size, 2, mode="nearest")
-    left = recorded.noise_kv * math.sqrt(9 / (4 * size))
-    # The averaged noise varies some three times within the width of its average.
-    wide = float((averaged > averaged.max() - left).sum())
-    excess = left * expected_excess(1 + 3 * wide / size)
-    return float(averaged.max()) - excess, math.hypot(left, excess / 2, recorded.rounding_kv)
+    begin, end = max(part.start - half, 0), min(part.stop + half, last)  # so that no end of the part is ill averaged
+    over = savgol_filter(rough[begin:end], size, 2, mode="nearest")[part.start - begin : part.stop - begin]
+    averaged = smooth[part] + over
+    left = math.hypot(recorded.lasting_kv * math.sqrt(9 / (4 * size)), recorded.rounding_kv)
+    is_seen = bool(np.abs(over).max() > _SEEN * left)
+    shape = smooth[part]
+    if is_seen:
+        wide = min(_WIDER * half, (end - begin - 1) // 2)
+        shape = shape + savgol_filter(rough[begin:end], 2 * wide + 1, 4)[part.start - begin : part.stop - begin]
+    found = searched(shape, size, recorded.lasting_kv)
+    return float(averaged.max()) - found.excess_kv, math.hypot(found.spread_kv, recorded.rounding_kv)
 
 
 def _plain_front(recorded: Recorded, top: float) -> tuple[Value, Marks | None]:

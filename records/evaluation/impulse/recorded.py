@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from equipment.metrology.serial import serial_factor
 from records.evaluation.clipping import clipped_samples
 from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
@@ -15,6 +16,7 @@ _LEAST_FLAT = 8  # samples that a base level is read from
 _MOST_BRIDGED = 2.0  # times as long as even samples would take: beyond that too much is missing
 _JITTER = 0.02  # of the sampling period: times closer than this to an even grid are even
 _DRIFT_SIGMA = 4.0  # a base line that slopes by more standard deviations than this drifts
+_NOTHING = 1e-12  # of the greatest sample: a scatter of rounding in the machine
 _LEAST_OVER_NOISE = 10.0
 _GAP_OF_FRONT = 0.1  # of the front: a longer gap on it leaves its shape unknown
 _AT_REST = 0.3  # of the voltage before a collapse: what may be left at the end of the record
@@ -48,6 +50,9 @@ class Recorded:
         Standard uncertainty of the drift that was taken off [kV/µs], 0 where none was, and the time [µs] about which.
     noise_kv : float
         Standard deviation of one sample, noise and resolution together [kV].
+    lasting_kv : float
+        The same as it counts for a mean of many [kV]: √f times as much where neighbours are alike, without what
+        rounding leaves in all of them, which is `rounding_kv`.
     crest : int
         Index of the extreme.
     chopped : int or None
@@ -69,6 +74,7 @@ class Recorded:
     rounding_kv: float = 0.0
     drift_uncertainty_kv_per_us: float = 0.0
     flat_centre_us: float = 0.0
+    lasting_kv: float = 0.0
 
     @property
     def extreme_kv(self) -> float:
@@ -143,6 +149,7 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
         rounding,
         base.u_drift_kv_per_us,
         base.centre_us,
+        math.sqrt(max(noise**2 * base.alike - rounding**2, 0.0)),
     )
 
 
@@ -167,6 +174,7 @@ class _Base:
     remarks: tuple[str, ...] = ()
     u_drift_kv_per_us: float = 0.0
     centre_us: float = 0.0
+    alike: float = 1.0
 
 
 def evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
@@ -267,14 +275,19 @@ def _base(time_us: Samples, values: Samples, flat: int, crest: int) -> _Base:
     times, part = time_us[:flat] - time_us[:flat].mean(), values[:flat]
     level, spread = float(part.mean()), float((times**2).sum())
     slope = float(times @ part) / spread
-    noise = float(np.sqrt(np.sum((part - level - slope * times) ** 2) / (flat - 2)))
-    u_slope = noise / math.sqrt(spread)
+    left = part - level - slope * times
+    noise = float(np.sqrt(left @ left / (flat - 2)))
+    if noise <= _NOTHING * float(np.abs(values).max()):
+        noise, left = 0.0, np.zeros(flat)
+    alike = serial_factor(left)
+    lasting = noise * math.sqrt(alike)
+    u_slope = lasting / math.sqrt(spread)
     if abs(slope) <= _DRIFT_SIGMA * u_slope or noise == 0:
-        return _Base(level, level, noise / math.sqrt(flat), noise)
+        return _Base(level, level, lasting / math.sqrt(flat), noise, alike=alike)
     centre = float(time_us[:flat].mean())
     said = f"The base level drifts by {slope:.3g} kV/µs before the impulse; the drift was taken off the whole record."
     line = level + slope * (time_us - centre)
-    return _Base(line, level, noise / math.sqrt(flat), noise, (said,), u_slope, centre)
+    return _Base(line, level, lasting / math.sqrt(flat), noise, (said,), u_slope, centre, alike)
 
 
 def _require_impulse(turned: Samples, crest: int, noise: float, flat: int) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
 from records.readers.recording import Samples
 
+_LEAST_SETTLED, _STANDING = 8, 25
 _TOGETHER_US, _TOGETHER_SHARE = 0.1, 0.02  # crossings this close to the last one are one crossing torn by noise
 
 
@@ -69,9 +69,47 @@ def maximum(time_us: Samples, curve_kv: Samples) -> tuple[float, float]:
     return float(time_us[place] + shift * (time_us[1] - time_us[0])), top - 0.25 * (before - after) * shift
 
 
-def expected_excess(count: float) -> float:
-    """Return by how many standard deviations the greatest of so many normal values lies above their mean.
+def settled(
+    time_us: Samples, curve_kv: Samples, level_kv: float, near: Crossing, reach_us: float
+) -> tuple[Crossing, Samples]:
+    """Return the crossing of a noisy curve by a parabola around it, and a few times that stand for its samples.
 
-    Blom's approximation, Φ⁻¹((n - 3/8)/(n + 1/4)); 0 for one value or fewer. From memory.
+    Noise that is steeper than the curve crosses the level several times, and which of them is taken is chance.
+
+    Parameters
+    ----------
+    time_us, curve_kv : ndarray (n,)
+        Even times [µs] and the curve [kV].
+    level_kv : float
+        [kV].
+    near : Crossing
+        A first crossing.
+    reach_us : float
+        Half width of the parabola [µs].
+
+    Returns
+    -------
+    Crossing
+        Where the parabola crosses the level; the first crossing where it does not, or the curve ends too near.
+    ndarray (m,)
+        Times from the crossing [µs]; 0 alone where the first crossing was kept.
     """
-    return float(ndtri((count - 0.375) / (count + 0.25))) if count > 1 else 0.0
+    first, last = np.searchsorted(time_us, [near.time_us - reach_us, near.time_us + reach_us])
+    if last - first < _LEAST_SETTLED or last >= len(time_us):
+        return near, np.zeros(1)
+    away = time_us[first:last] - near.time_us
+    bend, slope, level = np.polyfit(away, curve_kv[first:last] - level_kv, 2)
+    shift = 0.0
+    for _ in range(4):
+        shift -= (level + slope * shift + bend * shift**2) / (slope + 2 * bend * shift)
+    if not abs(shift) < reach_us:
+        return near, np.zeros(1)
+    return Crossing(near.time_us + shift, slope + 2 * bend * shift), np.linspace(away[0], away[-1], _STANDING) - shift
+
+
+def weights_at_centre(away_us: Samples) -> Samples:
+    """Return the weights (m,) of values at times [µs] with which a parabola through them reads at 0; 1 for one time."""
+    if len(away_us) < 3:
+        return np.ones(1)
+    scaled = away_us / np.abs(away_us).max()
+    return np.asarray(np.linalg.pinv(np.vander(scaled, 3))[2], dtype=np.float64)
