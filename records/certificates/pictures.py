@@ -4,18 +4,30 @@ from __future__ import annotations
 
 from typing import Any
 
-from records.charts import pattern_of, pattern_svg, svg_of
-from records.models import Evaluation
+from records.charts import pattern_of, pattern_svg, pictured_files, svg_of
+from records.models import Evaluation, Record
+
+MOST_PICTURES = 6  # of the files of one run; the others are in the laboratory with their digests
 
 
 def pictures_of(document: dict[str, Any]) -> dict[str, str]:
     """Return an SVG text by run number, patterns by `pattern_key`; a run whose arrays are not there has none."""
     numbers = {run["evaluation"]["id"]: run["number"] for run in document["runs"]}
     rows = Evaluation.objects.select_related("record", "run__step").filter(pk__in=numbers)
-    drawn = {numbers[row.pk]: svg_of(row) for row in rows}
-    pictures = {number: picture for number, picture in drawn.items() if picture is not None}
+    pictures: dict[str, str] = {}
+    for row in rows:
+        files: list[Record | None] = list(pictured_files(row)[:MOST_PICTURES]) or [None]
+        for place, file in enumerate(files, start=1):
+            drawn = svg_of(row, file)
+            if drawn is not None:
+                pictures[picture_key(numbers[row.pk], place if file else 0)] = drawn
     patterns = {numbers[row.pk]: pattern_of(row) for row in rows}
     return pictures | {pattern_key(number): pattern_svg(one) for number, one in patterns.items() if one is not None}
+
+
+def picture_key(number: str, place: int = 0) -> str:
+    """Return under which name the picture of a run stands, or that of one of its files by its number, from 1."""
+    return f"{number}/{place}" if place else number
 
 
 def pattern_key(number: str) -> str:

@@ -10,10 +10,12 @@ from django.conf import settings
 
 from records.charts.pattern import Pattern
 from records.charts.picture import Band, Mark, Picture
-from records.models import Evaluation
+from records.evaluation.joining import RecordsDoNotJoin, pair
+from records.evaluation.parts import JOINED
+from records.models import Evaluation, Record
 from records.models.procedure import charge_limit_pc, document_of, stage_words, stages_of
 from records.readers.kept import read_arrays
-from records.readers.recording import Samples
+from records.readers.recording import Recording, Samples
 
 _EVENTS = {
     "inception": "inception",
@@ -23,14 +25,40 @@ _EVENTS = {
 }
 
 
-def channels_of(evaluation: Evaluation) -> dict[str, Samples] | None:
-    """Return the arrays of the record that was evaluated, by channel, or None where it was not read or is empty."""
-    summary = evaluation.record.summary
+def files_of(evaluation: Evaluation) -> list[Record]:
+    """Return the files that were judged together, in the order in which findings number them."""
+    listed = evaluation.document.get("records") or ()
+    if len(listed) < 2:
+        return [evaluation.record]
+    known = {row.sha256: row for row in evaluation.run.records.all()}
+    return [known[row["sha256"]] for row in listed]
+
+
+def channels_of(evaluation: Evaluation, record: Record | None = None) -> dict[str, Samples] | None:
+    """Return the arrays that were judged, by channel, or None where nothing was read or all is empty.
+
+    Parts of one record are joined; of files that were looked at side by side it is `record`, else the principal one.
+    """
+    files = files_of(evaluation) if evaluation.run.step.kind in JOINED else [record or evaluation.record]
+    channels = _joined(files) if len(files) > 1 else _arrays_of(files[0])
+    return channels if channels and any(len(samples) for samples in channels.values()) else None
+
+
+def _arrays_of(record: Record) -> dict[str, Samples] | None:
+    summary = record.summary
     path = Path(settings.MEDIA_ROOT) / summary.get("arrays", "")
-    if not summary.get("arrays") or not path.exists():
+    return read_arrays(path, summary["channels"]) if summary.get("arrays") and path.exists() else None
+
+
+def _joined(files: list[Record]) -> dict[str, Samples] | None:
+    """Return the arrays of the parts of one record; of a list of pulses with its voltage those of the pulses."""
+    parts = [arrays for record in files if (arrays := _arrays_of(record)) is not None]
+    recordings = [Recording(arrays.pop("time_s", np.empty(0)), arrays) for arrays in parts]
+    try:
+        whole = pair(recordings)
+    except RecordsDoNotJoin:
         return None
-    channels = read_arrays(path, summary["channels"])
-    return channels if any(len(samples) for samples in channels.values()) else None
+    return {"time_s": whole.time_s, **whole.channels}
 
 
 def picture_of(evaluation: Evaluation) -> Picture | None:
@@ -116,6 +144,6 @@ def words_of(evaluation: Evaluation) -> str:
         for event in evaluation.document.get("events", ())
     ]
     shown = "; ".join([*held, *events]) or "no stage of the plan was found in it"
-    duration = evaluation.record.summary.get("duration_s") or 0
-    has_charge = "charge_pc" in evaluation.record.summary.get("channels", ())
+    duration = evaluation.document["recording"]["duration_s"] or 0
+    has_charge = any("charge_pc" in record.summary.get("channels", ()) for record in files_of(evaluation))
     return f"{'Voltage and charge' if has_charge else 'Voltage'} over {duration:.4g} s: {shown}."

@@ -83,6 +83,10 @@ PARTS: Mapping[str, tuple[Part, ...]] = {
 }
 
 
+# Kinds whose files are parts of one record, joined in order of time; of all others they are looked at side by side.
+JOINED = frozenset(kind for kind, parts in PARTS.items() if any(part.name == "continued" for part in parts))
+
+
 def usual_part(kind: str) -> Part:
     """Return the part that a file plays where nobody says otherwise."""
     return next(part for part in PARTS[kind] if part.is_usual)

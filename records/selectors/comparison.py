@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from records.charts import Layer, aligned_of, picture_of
+from records.charts import Layer, Pattern, aligned_of, level_of, pattern_of, picture_of
 from records.evaluation.comparing import Beside, beside_sisters, change_since
 from records.evaluation.figures import figure_of
+from records.evaluation.sweep.likeness import Likeness, NotComparable, compare_traces
 from records.models import Evaluation, Finding, Run
 from records.models.procedure import quantity_words, stage_words
 from records.models.verdicts import Verdict
@@ -22,6 +24,7 @@ _COMPARED = (
     "extinction_voltage_kv",
     "apparent_charge_pc",
     "resonance_hz",
+    "tuned_order",
     "resistance_at_reference_ohm",
     "capacitance_uf",
     "inductance_mh",
@@ -29,8 +32,21 @@ _COMPARED = (
     "temperature_rise_k",
 )
 _MOST_CHOICES = 50
-# Kinds whose record is a voltage over time, which can be drawn on one time axis; of others the findings are compared.
+# Kinds whose record is a voltage over time, which can be drawn on one time axis.
 OVER_TIME = frozenset({"power_frequency_withstand", "partial_discharge"})
+SWEPT = "frequency_response"
+# Where the axis of an overlay begins; kinds that are not named have no picture, and their findings are compared.
+_ON_ONE_AXIS: Mapping[str, str] = defaultdict(
+    lambda: "side by side",
+    {
+        **dict.fromkeys(OVER_TIME, "on one time axis, which begins where each reached its first stage"),
+        "lightning_impulse": "on one time axis, which begins at each one's virtual origin",
+        SWEPT: "on one axis of frequency",
+        "insulation_resistance": "on one time axis, which begins when the voltage was applied",
+        "temperature_rise": "on one time axis, which begins at shutdown",
+    },
+)
+DRAWN = frozenset(_ON_ONE_AXIS)
 Key = tuple[str, str, float | None, float | None]
 
 
@@ -65,17 +81,68 @@ def layers_of(run: Run, others: Sequence[Run]) -> list[Layer]:
     return layers
 
 
+def named_evaluations(run: Run, others: Sequence[Run]) -> list[tuple[str, Evaluation]]:
+    """Return a run and others with the evaluations that count, by the names that an overlay gives them."""
+    return [
+        (f"{one.number}, {one.step.plan.unit.serial}", evaluation)
+        for one in (run, *others)
+        if (evaluation := current_evaluation(one)) is not None
+    ]
+
+
 def side_by_side(run: Run, others: Sequence[Run]) -> SideBySide:
     """Return what was found in a run and in others, a row a quantity; those of the run first in their order."""
     runs = (run, *others)
     found = [_figures(one) for one in runs]
     names = list(dict.fromkeys(name for figures in found for name in figures))
     rows = tuple((name, *(figures.get(name, "–") for figures in found)) for name in names)
-    words = (
-        f"{', '.join(f'{one.number} ({one.step.plan.unit.serial})' for one in runs)} on one time axis, which begins "
-        "where each reached its first stage."
-    )
+    if run.step.kind == SWEPT:
+        rows += likeness_rows(run, others)
+    words = f"{', '.join(f'{one.number} ({one.step.plan.unit.serial})' for one in runs)} {_ON_ONE_AXIS[run.step.kind]}."
     return SideBySide(("Quantity", *(one.number for one in runs)), rows, words)
+
+
+def patterns_of(run: Run, others: Sequence[Run]) -> list[tuple[str, Pattern]]:
+    """Return the patterns of those runs that list pulses with their phase, by name."""
+    named = named_evaluations(run, others)
+    return [(name, pattern) for name, evaluation in named if (pattern := pattern_of(evaluation)) is not None]
+
+
+def patterns_in_words(run: Run, others: Sequence[Run]) -> str:
+    """Return what patterns over each other show; empty where fewer than two runs have one."""
+    patterns = patterns_of(run, others) if others else []
+    if len(patterns) < 2:
+        return ""
+    (name, first), *rest = patterns
+    return (
+        f"{name}: {first.words} Over it the greatest charge at each phase of {', '.join(other for other, _ in rest)}."
+    )
+
+
+def likeness_rows(run: Run, others: Sequence[Run]) -> tuple[tuple[str, ...], ...]:
+    """Return how alike the sweep of a run is to each of the others: for information, never a verdict."""
+    evaluation = current_evaluation(run)
+    own = level_of(evaluation) if evaluation else None
+    found = [_likeness(own, current_evaluation(other)) for other in others]
+    bands = dict.fromkeys(name for one in found if one for name in one.factors)
+    lines: list[tuple[str, list[str]]] = [
+        ("Correlation of the traces", [f"{one.correlation:.5g}" if one else "–" for one in found]),
+        ("Mean difference of the traces", [f"{one.log_error_db:.3g} dB" if one else "–" for one in found]),
+    ]
+    for band in bands:
+        told = [f"{one.factors[band]:.2f}" if one and band in one.factors else "–" for one in found]
+        lines.append((f"Relative factor, {band} band (DL/T 911, for information)", told))
+    return tuple((name, "–", *told) for name, told in lines) if any(found) else ()
+
+
+def _likeness(own: tuple[Any, Any] | None, other: Evaluation | None) -> Likeness | None:
+    beside = level_of(other) if other else None
+    if own is None or beside is None:
+        return None
+    try:
+        return compare_traces(own, beside)
+    except NotComparable:
+        return None
 
 
 def _figures(run: Run) -> dict[str, str]:

@@ -7,7 +7,7 @@ from typing import Any
 from django import template
 
 from records.certificates import wording
-from records.certificates.pictures import pattern_key
+from records.certificates.pictures import MOST_PICTURES, pattern_key, picture_key
 from records.evaluation import figures
 
 register = template.Library()
@@ -117,6 +117,8 @@ def pattern_of_run(pictures: dict[str, str], number: str) -> str:
 
 
 @register.filter
-def of_run(pictures: dict[str, str], number: str) -> str:
-    """Return the picture of one run, empty where there is none."""
-    return pictures.get(number, "")
+def of_run(pictures: dict[str, str], number: str) -> list[tuple[str, str]]:
+    """Return the pictures of one run with the words before them: one, or one for each file by its number."""
+    single = [("", pictures[picture_key(number)])] if picture_key(number) in pictures else []
+    numbered = [(place, picture_key(number, place)) for place in range(1, MOST_PICTURES + 1)]
+    return single + [(f"record {place} of ", pictures[key]) for place, key in numbered if key in pictures]

@@ -9,14 +9,13 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from records.charts import described, pattern_words
 from records.evaluation.parts import PARTS, part_named
 from records.models import Record, Run
 from records.models.procedure import injected_limits_pc, place_words, stated_values
 from records.selectors import choices
 from records.selectors.comparison import comparable_runs
 from records.selectors.digests import current_evaluation, run_digest
-from records.selectors.gates import DISCHARGE, SAFETY, latest_checks, missing_before_energising
+from records.selectors.gates import SAFETY, latest_checks, missing_before_energising
 from records.selectors.judgement import finding_rows, judged_files, what_needs_judgement
 from records.selectors.scale_factors import drift_words
 from records.selectors.sheet import SheetStep, stage_words
@@ -24,6 +23,7 @@ from records.selectors.stated import asked_on_sheet, value_rows
 from records.services.series import series_of
 from records.services.sign_offs import TESTER_MEANING
 from records.web import forms, set_forms
+from records.web.pictures import picture_context
 
 Context = dict[str, Any]
 
@@ -132,9 +132,7 @@ def _sign(request: HttpRequest, run: Run, step: SheetStep) -> Context:
         "matters": what_needs_judgement(run),
         "digest": digest,
         "meaning": TESTER_MEANING,
-        "picture_words": described(evaluation) if evaluation else "",
-        "has_charge": run.step.kind == DISCHARGE,
-        "pattern_words": pattern_words(evaluation),
+        **picture_context(request, run, evaluation),
         "form": forms.SignForm(request=request, initial={"digest": digest}),
     }
 

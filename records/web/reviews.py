@@ -12,16 +12,15 @@ from django.views.decorators.http import require_GET, require_POST
 from labsite.ledger.selectors import history_of
 from labsite.people.access import roles_required
 from labsite.people.roles import Role
-from records.charts import described, pattern_words
 from records.models import Run
 from records.selectors.digests import current_evaluation, run_digest
-from records.selectors.gates import DISCHARGE
 from records.selectors.judgement import earlier_runs, finding_rows, judged_files, what_needs_judgement
 from records.selectors.review import facts_of, hindrance, way_of
 from records.services.refusals import Refused
 from records.services.sign_offs import APPROVER_MEANING, approve_run, ask_for_repeat
 from records.web import forms
 from records.web.access import laboratory_only
+from records.web.pictures import picture_context
 from records.web.sheet import the_run
 
 approvers_only = roles_required(Role.APPROVER)
@@ -51,9 +50,7 @@ def _show(request: HttpRequest, run: Run, status: int = 200, **bound: Any) -> Ht
         "digest": digest,
         "form": forms.SignForm(request=request, initial={"digest": digest}),
         "repeat_form": forms.ReasonForm(prefix="repeat"),
-        "picture_words": described(evaluation) if evaluation else "",
-        "has_charge": run.step.kind == DISCHARGE,
-        "pattern_words": pattern_words(evaluation),
+        **picture_context(request, run, evaluation),
         **bound,
     }
     return render(request, "records/review.html", context, status=status)

@@ -9,7 +9,7 @@ from django.http import FileResponse, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from records.charts import figure_of, pattern_figure, pattern_of
+from records.charts import figure_of, pattern_figure, pattern_of, pictured_files
 from records.evaluation.parts import part_named
 from records.models import Evaluation, Record
 from records.readers.wanted import WANTED_BY_KIND
@@ -20,6 +20,7 @@ from records.services.storing import absolute
 from records.services.uploads import store_record, tell_columns
 from records.web import forms
 from records.web.access import laboratory_only
+from records.web.pictures import chosen_file
 from records.web.set_forms import AsideForm, RecordForm
 from records.web.sheet import address_of, show, the_record, the_run
 
@@ -117,10 +118,12 @@ def _without_time(evaluation: Evaluation | None) -> JsonResponse:
 @require_GET
 @laboratory_only
 def run_figure(request: HttpRequest, pk: int) -> JsonResponse:
-    """Give the picture of the evaluation that counts; `from` and `to` ask for the detail of a window."""
+    """Give the picture of the evaluation that counts: `from` and `to` ask for a window, `picture` for one file."""
     evaluation = current_evaluation(the_run(request, pk))
+    files = pictured_files(evaluation) if evaluation else []
+    asked = (request.GET.get("from"), request.GET.get("to"), chosen_file(files, request.GET.get("picture")))
     try:
-        shown = figure_of(evaluation, request.GET.get("from"), request.GET.get("to")) if evaluation else None
+        shown = figure_of(evaluation, *asked) if evaluation else None
     except ValueError:
         words = "from and to must be two places on the axis of the picture, the first before the last."
         return JsonResponse({"detail": words}, status=400)

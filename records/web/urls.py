@@ -30,6 +30,7 @@ patterns = [
     path("runs/<int:pk>/pattern/", comparisons.pattern, name="pattern"),
     path("runs/<int:pk>/compare/", comparisons.compare, name="compare"),
     path("runs/<int:pk>/compare/figure/", comparisons.compare_figure, name="compare-figure"),
+    path("runs/<int:pk>/compare/pattern/", comparisons.compare_pattern, name="compare-pattern"),
     path("runs/<int:pk>/sign/", sheet.sign, name="sign"),
     path("runs/<int:pk>/abandon/", sheet.abandon, name="abandon"),
     path("runs/<int:pk>/review/", reviews.review, name="review"),

@@ -71,7 +71,11 @@ PEOPLE = re.compile(r"^people/")
 # Pages of an account, whoever's it is; and the gallery's invented picture.
 EVERYBODY = re.compile(r"^(people/confirm/|people/tokens/|gallery/chart/)?$")
 # A run whose record holds no pulses has no pattern; a comparison needs to be told with what.
-BESIDE = {"runs/<int:pk>/pattern/": 404, "runs/<int:pk>/compare/figure/": 400}
+BESIDE = {
+    "runs/<int:pk>/pattern/": 404,
+    "runs/<int:pk>/compare/figure/": 400,
+    "runs/<int:pk>/compare/pattern/": 400,
+}
 UNCHANGED = {"sessions.Session"}
 
 

@@ -9,6 +9,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from records.evaluation.impulse.synthesis import Disturbance, synthesise_impulse, wave_with_crest
+from records.evaluation.slow_synthesis import Disturbance as Slow
+from records.evaluation.slow_synthesis import Winding, synthesise_cooling
+from records.evaluation.sweep.synthesis import SeriesBranch, synthesise_sweep
 from records.evaluation.synthesis import synthesise_withstand
 from records.evaluation.writing import csv_text
 from records.models import Finding, Run
@@ -210,9 +214,121 @@ def test_a_coarse_record_counts_where_the_operator_marked_every_stage_as_held(pr
 
 def test_kinds_that_have_no_time_axis_are_compared_by_their_findings(client, judged):
     first, second = judged(1), judged(2)
-    Step.objects.update(kind="frequency_response")
+    Step.objects.update(kind="capacitance")
     client.force_login(first.operator)
     page = client.get(reverse("records:compare", args=[first.run.pk]), {"with": second.run.pk}).content.decode()
     assert "Findings side by side" in page
     assert "data-chart-src" not in page
     assert '<th scope="row">Apparent charge, measurement</th>' in page
+
+
+SWEEP = {"criteria": [{"quantity": "tuned_order", "nominal": 4.7, "tolerance_pct": 2, "judges": "unit"}]}
+
+
+def sweep_text(resonance_hz, seed):
+    return csv_text(synthesise_sweep([SeriesBranch.tuned(resonance_hz, 60, 6.37)], seed=seed, points=400))
+
+
+def performed(unit, people, kind, procedure, quantity, content):
+    """Return a judged run of a step of its own, with an instrument of its own."""
+    instrument = laboratory.system(quantity, f"I-{Run.objects.count()}", entered_by=people[0])
+    way = laboratory.open_step(unit, people, kind, procedure, [instrument])
+    way.upload(content)
+    return way
+
+
+def over(client, first, second):
+    client.force_login(first.operator)
+    page = client.get(reverse("records:compare", args=[first.run.pk]), {"with": second.run.pk}).content.decode()
+    return page, client.get(figure_address(first.run, second.run)).json()
+
+
+def test_two_sweeps_lie_over_each_other_with_how_alike_they_are(client, unit, people):
+    first, second = (
+        performed(unit, people, "frequency_response", {"frequency_hz": 60, **SWEEP}, "impedance", sweep_text(hz, seed))
+        for hz, seed in ((282, 1), (280, 2))
+    )
+    page, figure = over(client, first, second)
+    assert "Lay them on top of each other" in page
+    for words in ("Correlation of the traces", "Mean difference of the traces", "on one axis of frequency"):
+        assert words in page
+    # DL/T 911 counts from 1 kHz; this sweep ends before 100 kHz, so that no band is whole
+    assert "DL/T 911" not in page
+    upper = [trace for trace in figure["data"] if trace["yaxis"] == "y"]
+    assert [trace["name"] for trace in upper] == [f"{way.run.number}, MS-2417" for way in (first, second)]
+    lows = [trace["x"][trace["y"].index(min(trace["y"]))] for trace in upper]
+    assert lows == [pytest.approx(282, rel=0.02), pytest.approx(280, rel=0.02)]
+    assert {trace["line"]["dash"] for trace in upper if "dash" in trace["line"]} == {"dash"}
+    assert client.get(f"{figure_address(first.run, second.run)}&from=9&to=1").status_code == 400
+
+
+def test_two_impulses_lie_over_each_other_relative_to_their_test_voltage(client, unit, people):
+    stage = {"name": "full", "voltage_kv": 125, "tolerance_pct": 3}
+    noise = Disturbance(noise=0.001, bits=12)
+    first, second = (
+        performed(
+            unit,
+            people,
+            "lightning_impulse",
+            {"stages": [stage]},
+            "impulse",
+            csv_text(synthesise_impulse(wave_with_crest(kv), seed=1, interval_us=0.02, disturbance=noise)),
+        )
+        for kv in (125, -124)
+    )
+    page, figure = over(client, first, second)
+    assert "which begins at each one&#x27;s virtual origin" in page
+    shares = [trace for trace in figure["data"] if trace["yaxis"] == "y2"]
+    assert figure["layout"]["yaxis2"]["title"]["text"] == "Share of the test voltage (%)"
+    assert [max(trace["y"]) for trace in shares] == [pytest.approx(100, abs=2)] * 2
+
+
+def test_two_cooling_curves_lie_over_each_other(client, unit, people):
+    first, second = (
+        performed(
+            unit,
+            people,
+            "temperature_rise",
+            {"material": "copper", "shutdown_s": 0},
+            "resistance",
+            csv_text(synthesise_cooling(Winding(hot_ohm=hot), Slow(noise=2e-5, step=1e-5), ambient_c=25.0)),
+        )
+        for hot in (0.55, 0.56)
+    )
+    page, figure = over(client, first, second)
+    assert "which begins at shutdown" in page
+    first_readings = [trace["y"][0] for trace in figure["data"]]
+    # both cool alike from 0.55 and 0.56 Ω; each reading is rounded to 10 µΩ with noise of 20 µΩ
+    assert first_readings[1] - first_readings[0] == pytest.approx(0.01, abs=2e-4)
+    assert figure["layout"]["yaxis"]["title"]["text"] == "Resistance (Ω)"
+
+
+def test_the_pulses_of_two_runs_lie_over_each_other_by_phase(client, judged):
+    first, second = judged(1, laboratory.pulses()), judged(2, laboratory.pulses(seed=6))
+    client.force_login(first.operator)
+    page = client.get(reverse("records:compare", args=[first.run.pk]), {"with": second.run.pk}).content.decode()
+    assert "Over it the greatest charge at each phase of" in page
+    address = reverse("records:compare-pattern", args=[first.run.pk])
+    figure = client.get(address, {"with": second.run.pk}).json()
+    outline = figure["data"][-1]
+    assert outline["name"] == f"{second.run.number}, MS-2417"
+    charges = [one for one in outline["y"] if one is not None]
+    low, high = figure["layout"]["yaxis"]["range"]
+    # the trains are of 3 and 250 pC with either sign; the scale factor of the set-up is 100/97.5
+    assert low <= min(charges) < 0 < max(charges) <= high
+    third = judged(3)
+    assert client.get(address, {"with": third.run.pk}).status_code == 404
+
+
+def test_a_filter_tuned_unlike_its_sisters_passes_and_is_told(unit, people, customer_company):
+    step = ("frequency_response", {"frequency_hz": 60, **SWEEP}, "impedance")
+    for nth, hz in enumerate((282.0, 282.2, 281.9, 282.1)):
+        sister = laboratory.unit_with_plan(entered_by=people[0], company=customer_company, serial=f"F-{nth}")
+        way = performed(sister, people, *step, sweep_text(hz, nth))
+        Run.objects.filter(pk=way.run.pk).update(state=Run.State.APPROVED)
+    way = performed(unit, people, *step, sweep_text(278.5, 9))
+    Unit.objects.update(design="F-7")
+    run = Run.objects.for_detail().get(pk=way.run.pk)
+    words = [matter.words for matter in beside_others(run, current_evaluation(run))]
+    assert run.verdict == "conforms"
+    assert any(one.startswith("Passed, but unlike its sisters: Tuned order") for one in words), words

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from django.urls import reverse
 
 from labsite.jobs.services import enqueue, run_waiting
+from records.certificates.pictures import pictures_of
 from records.charts import described, figure_of, svg_of
 from records.evaluation.impulse.synthesis import Disturbance, synthesise_impulse, wave_with_crest
 from records.evaluation.sweep.synthesis import SeriesBranch, synthesise_sweep
@@ -102,6 +104,22 @@ def test_an_impulse_has_its_picture_in_browser_and_print(way_of):
     assert svg_of(evaluation).startswith("<svg")
     assert described(evaluation).startswith("Impulse of negative polarity, test voltage 125")
     assert len(figure_of(evaluation, "4.0", "6.0")["data"][0]["x"]) == pytest.approx(102, abs=2)
+
+
+def test_each_impulse_of_a_run_can_be_looked_at(way_of, client):
+    way = way_of(IMPULSES)
+    first = way.upload(impulse(125, 1), "positive.csv").record
+    way.upload(impulse(-125, 2), "negative.csv")
+    client.force_login(way.operator)
+    page = client.get(reverse("records:review", args=[way.run.pk])).content.decode()
+    assert f'<a href="?picture={first.pk}">1 positive.csv</a>' in page
+    assert '<strong aria-current="true">2 negative.csv</strong>' in page
+    page = client.get(reverse("records:review", args=[way.run.pk]), {"picture": first.pk}).content.decode()
+    assert "Impulse of positive polarity, test voltage 125" in page
+    figure = client.get(reverse("records:figure", args=[way.run.pk]), {"picture": first.pk}).json()
+    assert max(figure["data"][0]["y"]) == pytest.approx(125, rel=0.02)
+    drawn = pictures_of({"runs": [{"number": "R-1", "evaluation": {"id": current_evaluation(way.now).pk}}]})
+    assert sorted(drawn) == ["R-1/1", "R-1/2"]
 
 
 def test_a_sweep_is_judged_and_drawn_and_the_last_one_counts(way_of):
