@@ -18,7 +18,7 @@ def note_units(apps, schema_editor):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("records", "0003_run_when"),
+        ("records", "0007_values_of_a_test"),
         ("schedules", "0005_when_a_unit_was_finished"),
     ]
 
