@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db import models
+
+STILL_COUNTS = date.max  # a day and not nothing, so that an index answers alone which calibration counted on a day
 
 
 class CalibrationQuerySet(models.QuerySet["Calibration"]):
@@ -59,12 +63,22 @@ class Calibration(models.Model):
     remarks = models.TextField(blank=True)
     entered_by = models.ForeignKey("people.User", on_delete=models.PROTECT, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)
+    # The day from which on another one counts instead, kept by the service that enters calibrations, so that the board
+    # of a day that has passed need not compare them; of several of one day those that never count end on that day.
+    counts_until = models.DateField(default=STILL_COUNTS, editable=False)
 
     objects = CalibrationQuerySet.as_manager()
 
     class Meta:
         ordering = ("-calibrated_on", "-pk")
-        indexes = [models.Index(fields=["instrument", "-calibrated_on"], name="equipment_calibration_latest")]
+        indexes = [
+            models.Index(fields=["instrument", "-calibrated_on"], name="equipment_calibration_latest"),
+            models.Index(
+                fields=["counts_until", "calibrated_on"],
+                include=["instrument", "due_on", "verdict", "certificate_number"],
+                name="equipment_calibration_counting",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(due_on__gt=models.F("calibrated_on")), name="due_after_calibrated"

@@ -7,7 +7,20 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, overload
 
-from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, Subquery, Value, When, prefetch_related_objects
+from django.db.models import (
+    Case,
+    Count,
+    F,
+    FilteredRelation,
+    Max,
+    OuterRef,
+    Q,
+    Subquery,
+    Value,
+    When,
+    prefetch_related_objects,
+)
+from django.utils import timezone
 
 from equipment.metrology.validity import BoardClass, CalibrationPeriod, CalibrationStatus, board_class
 from equipment.models import Calibration, Instrument, StateChange
@@ -23,6 +36,8 @@ BOARD_WORDS: dict[BoardClass, str] = {
 BOARD_TONES: dict[BoardClass, str] = {"overdue": "bad", "due_soon": "warn", "fine": "ok", "out_of_service": "void"}
 _RANK = {name: place for place, name in enumerate(BOARD_WORDS)}
 _WORST_FIRST = ("retired", "quarantined", "in_calibration", "in_use")
+_OUT = _WORST_FIRST[:-1]
+_GOOD = Calibration.Verdict.WITHIN
 
 
 @dataclass(frozen=True)
@@ -70,11 +85,11 @@ class BoardChip:
 
 
 class BoardRows(Sequence[BoardRow]):
-    """The rows of a board in order; the instruments of a slice are fetched when it is looked at."""
+    """Rows of a board in order; the instruments of a slice are fetched when it is looked at."""
 
-    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int, *, is_as_it_stands: bool) -> None:
+    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int, *, are_spans_kept: bool) -> None:
         self._ordered, self._count, self._on, self._horizon_days = ordered, count, on, horizon_days
-        self._is_as_it_stands = is_as_it_stands
+        self._are_spans_kept = are_spans_kept
 
     def __len__(self) -> int:
         return self._count
@@ -93,19 +108,37 @@ class BoardRows(Sequence[BoardRow]):
             return self[place : place + 1][0]
         found = list(self._ordered[place])
         prefetch_related_objects([row for row in found if row.state_since is not None], "state_changes")
-        periods = _periods([row.pk for row in found], only_latest=self._is_as_it_stands)
+        periods = self._periods(found)
         return tuple(board_row(row, self._on, self._horizon_days, periods=periods.get(row.pk, [])) for row in found)
 
+    def _periods(self, found: list[Any]) -> dict[int, list[CalibrationPeriod]]:
+        """Return the calibrations that count on the day; of an instrument of which none does, all there are."""
+        keys = [row.pk for row in found]
+        if not self._are_spans_kept:
+            return _periods(Q(instrument__in=keys))
+        if found and hasattr(found[0], "on_then"):  # the query that ordered them has brought it along
+            rows = [row for row in found if row.on_then is not None]
+            counting = {
+                row.pk: [period_of(row.on_then, row.due_then, row.verdict_then, row.number_then)] for row in rows
+            }
+        else:
+            counting = _periods(Q(instrument__in=keys) & _counts_on(self._on))
+        others = [key for key in keys if key not in counting]
+        return counting | (_periods(Q(instrument__in=others)) if others else {})
 
-def _periods(keys: list[int], *, only_latest: bool) -> dict[int, list[CalibrationPeriod]]:
-    """Return the calibrations of many instruments as plain values, for a page need not build a row of each."""
-    rows = Calibration.objects.filter(instrument__in=keys).order_by()
-    if only_latest:  # no other can count on the day
-        rows = rows.filter(calibrated_on=F("instrument__latest_on"))
+
+def _periods(narrowed: Q) -> dict[int, list[CalibrationPeriod]]:
+    """Return calibrations by instrument as plain values, for a page need not build a row of each."""
+    rows = Calibration.objects.filter(narrowed).order_by()
     found: dict[int, list[CalibrationPeriod]] = {}
     for key, *said in rows.values_list("instrument_id", "calibrated_on", "due_on", "verdict", "certificate_number"):
         found.setdefault(key, []).append(period_of(*said))
     return found
+
+
+def _counts_on(on: date, prefix: str = "") -> Q:
+    """Return what holds of the one calibration of an instrument that counts on a day."""
+    return Q(**{f"{prefix}calibrated_on__lte": on, f"{prefix}counts_until__gt": on})
 
 
 @dataclass(frozen=True)
@@ -132,18 +165,21 @@ def instrument_board(
     quantity: str = "",
     text: str = "",
 ) -> Board:
-    """Return the board as this viewer sees it: one query for the counts (two for a day that has
-    passed), at most three for the rows looked at.
+    """Return the board as this viewer sees it: one query for the counts and, of a day that has passed, one for the
+    states (some more where nobody kept until when each calibration counts), at most four for the rows looked at.
 
     `board` narrows the rows to one class; the counts are of all that `quantity` and `text` let through.
     """
     found = Instrument.objects.visible_to(viewer).matching(text).measuring(quantity)
-    classed = _classed(found, _as_it_stands(), on, horizon_days)
-    counted = list(classed.order_by().values_list("rank").annotate(count=Count("pk"), deeper=Max(_looks_deeper(on))))
-    is_as_it_stands = not any(deeper for *_, deeper in counted)
-    if not is_as_it_stands:
-        classed = _classed(found, _looked_up(on), on, horizon_days)
-        counted = [(*row, 0) for row in classed.order_by().values_list("rank").annotate(count=Count("pk"))]
+    is_past = on < timezone.localdate()
+    is_out = _was_out(on) if is_past else Q(state__in=_OUT)
+    unkept = Q(latest_on__isnull=True)
+    classed = _classed(found, is_out, _by_spans(on) if is_past else _as_it_stands(), on, horizon_days)
+    counted = _counted(classed, unkept if is_past else unkept | _is_changed_after(on))
+    are_spans_kept = not any(deeper for *_, deeper in counted) or not _must_be_looked_up(on, is_past)
+    if not are_spans_kept:
+        classed = _classed(found, _was_out(on), _looked_up(on), on, horizon_days)
+        counted = _counted(classed, None)
     counts = {rank: count for rank, count, _ in counted}
     chips = tuple(
         BoardChip(name, words, BOARD_TONES[name], counts.get(_RANK[name], 0), name == board)
@@ -153,45 +189,75 @@ def instrument_board(
     chosen = classed.filter(rank=_RANK[shown[0].board]) if board else classed
     ordered = chosen.order_by("rank", F("due_then").asc(nulls_first=True), "identifier")
     count = sum(chip.count for chip in shown)
-    rows = BoardRows(ordered, count, on, horizon_days, is_as_it_stands=is_as_it_stands)
+    rows = BoardRows(ordered, count, on, horizon_days, are_spans_kept=are_spans_kept)
     return Board(on, horizon_days, rows, chips)
 
 
-def _classed(found: Any, standing: dict[str, Any], on: date, horizon_days: int) -> Any:
+def _classed(found: Any, is_out: Q, standing: dict[str, Any], on: date, horizon_days: int) -> Any:
     """Return the instruments with the rank of their class and their due day on a day, worked out by the database."""
     told = found.annotate(**standing)
-    is_out = Q(state_then__isnull=False) & ~Q(state_then=Instrument.State.IN_USE)
     rank = Case(
         When(is_out, then=Value(_RANK["out_of_service"])),
         When(is_indicator=True, then=Value(_RANK["fine"])),
-        When(due_then__gte=on + timedelta(days=horizon_days + 1), is_good_then=True, then=Value(_RANK["fine"])),
-        When(due_then__gte=on, is_good_then=True, then=Value(_RANK["due_soon"])),
+        When(due_then__gte=on + timedelta(days=horizon_days + 1), verdict_then=_GOOD, then=Value(_RANK["fine"])),
+        When(due_then__gte=on, verdict_then=_GOOD, then=Value(_RANK["due_soon"])),
         default=Value(_RANK["overdue"]),
     )
     return told.annotate(rank=rank)
 
 
-def _looks_deeper(on: date) -> Case:
-    """Return 1 for an instrument beside which what counts on the day does not stand: a day that has passed."""
-    unknown = Q(latest_on__isnull=True) & Exists(Calibration.objects.filter(instrument=OuterRef("pk")))
-    return Case(When(Q(latest_on__gt=on) | Q(state_since__gt=on) | unknown, then=Value(1)), default=Value(0))
+def _counted(classed: Any, deeper: Q | None) -> list[tuple[int, int, int]]:
+    """Return for each rank how many there are, and 1 where some of them must be looked up row by row."""
+    marked = Value(0) if deeper is None else Case(When(deeper, then=Value(1)), default=Value(0))
+    rows = classed.order_by().values_list("rank").annotate(count=Count("pk"), deeper=Max(marked))
+    return list(rows)
+
+
+def _must_be_looked_up(on: date, is_past: bool) -> bool:
+    """Say whether nobody kept what counts of an instrument that was calibrated, or a change is entered for later."""
+    if Calibration.objects.filter(instrument__latest_on__isnull=True).exists():
+        return True
+    return not is_past and Instrument.objects.filter(_is_changed_after(on)).exists()
+
+
+def _is_changed_after(on: date) -> Q:
+    return Q(latest_on__gt=on) | Q(state_since__gt=on)
 
 
 def _as_it_stands() -> dict[str, Any]:
-    return {"state_then": F("state"), "due_then": F("latest_due_on"), "is_good_then": F("latest_is_good")}
+    verdict = Case(When(latest_is_good=True, then=Value(_GOOD)), default=Value(""))
+    return {"due_then": F("latest_due_on"), "verdict_then": verdict}
+
+
+def _by_spans(on: date) -> dict[str, Any]:
+    """Return the same of a day that has passed, from the calibration of each instrument that counted then."""
+    return {
+        "counting": FilteredRelation("calibrations", condition=_counts_on(on, "calibrations__")),
+        "due_then": F("counting__due_on"),
+        "verdict_then": F("counting__verdict"),
+        "on_then": F("counting__calibrated_on"),
+        "number_then": F("counting__certificate_number"),
+    }
 
 
 def _looked_up(on: date) -> dict[str, Any]:
-    """Return the same from the calibrations and state changes themselves, for a day that has passed."""
-    worst_first = Case(*(When(state=state, then=Value(rank)) for rank, state in enumerate(_WORST_FIRST)))
-    states = StateChange.objects.filter(instrument=OuterRef("pk"), on__lte=on).order_by("-at", worst_first, "reason")
+    """Return the same from the calibrations themselves, where nobody has kept until when each counts."""
     counting = Calibration.objects.filter(instrument=OuterRef("pk"), calibrated_on__lte=on).counting_first()
-    is_good = Case(When(verdict=Calibration.Verdict.WITHIN, then=Value(True)), default=Value(False))
     return {
-        "state_then": Case(When(state_since__gt=on, then=Subquery(states.values("state")[:1])), default=F("state")),
         "due_then": Subquery(counting.values("due_on")[:1]),
-        "is_good_then": Subquery(counting.values(good=is_good)[:1]),
+        "verdict_then": Subquery(counting.values("verdict")[:1]),
     }
+
+
+def _was_out(on: date) -> Q:
+    """Return what holds of an instrument that was out of service on a day: one query for those that changed since."""
+    moved = StateChange.objects.filter(instrument__state_since__gt=on, on__lte=on).order_by()
+    last: dict[int, tuple[Any, int, str]] = {}
+    for key, at, state, reason in moved.values_list("instrument_id", "at", "state", "reason"):
+        # The last one counts; of several at one moment the worst, as for the answer of one instrument.
+        last[key] = max(last.get(key, (at, -len(_WORST_FIRST), "")), (at, -_WORST_FIRST.index(state), reason))
+    out = [key for key, (_, rank, _) in last.items() if _WORST_FIRST[-rank] in _OUT]
+    return Q(pk__in=out) | (Q(state__in=_OUT) & (Q(state_since__isnull=True) | Q(state_since__lte=on)))
 
 
 def board_row(

@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from equipment.metrology.accuracy import judge_points
 from equipment.models import Calibration, CalibrationPoint, Instrument
+from equipment.models.calibration import STILL_COUNTS
 from equipment.selectors.accuracy import (
     AS_FOUND,
     AS_LEFT,
@@ -114,11 +115,26 @@ def enter_calibration(
 
 
 def _keep_latest(instrument: Instrument) -> None:
-    """Write beside the instrument what counts from its latest calibration on; a shadow, so without an entry."""
-    counts = Calibration.objects.filter(instrument=instrument).counting_first()[0]
-    is_good = counts.verdict == Calibration.Verdict.WITHIN
-    shadow = {"latest_on": counts.calibrated_on, "latest_due_on": counts.due_on, "latest_is_good": is_good}
+    """Write beside the instrument what counts from its latest calibration on, and until when each one counts.
+
+    Shadows of the rows themselves, so without an entry.
+    """
+    rows = list(Calibration.objects.filter(instrument=instrument).counting_first())
+    latest = rows[0]
+    shadow = {
+        "latest_on": latest.calibrated_on,
+        "latest_due_on": latest.due_on,
+        "latest_is_good": latest.verdict == Calibration.Verdict.WITHIN,
+    }
     Instrument.objects.filter(pk=instrument.pk).update(**shadow)
+    following = STILL_COUNTS
+    for place, row in enumerate(rows):
+        is_first_of_day = place == 0 or rows[place - 1].calibrated_on != row.calibrated_on
+        if is_first_of_day:
+            following = rows[place - 1].calibrated_on if place else STILL_COUNTS
+        until = following if is_first_of_day else row.calibrated_on
+        if row.counts_until != until:
+            Calibration.objects.filter(pk=row.pk).update(counts_until=until)
 
 
 def due_from_interval(calibrated_on: date, months: int) -> date:

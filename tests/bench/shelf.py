@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
+from datetime import date
 from typing import Any
 
 from django.db import connection, models
 
 from equipment.models import Calibration, Instrument
+from equipment.models.calibration import STILL_COUNTS
 from records.models import Evaluation, Finding, Record, Run, RunInstrument
 from tests.integration.certificates import world
 
@@ -24,8 +27,12 @@ def fill(people: dict[str, Any], customer: Any) -> None:
          serial="n::text", quantity="'voltage'", location="'Bay ' || n % 7")  # fmt: skip
     each = CALIBRATIONS // INSTRUMENTS
     begun = f"date '{FIRST_DAY}' + ((n - 1) / {INSTRUMENTS}) * 365 + n % 90"
-    rows(Calibration, CALIBRATIONS, id="n", instrument_id=f"(n - 1) % {INSTRUMENTS} + 1", laboratory="'Tarn'",
-         certificate_number="'K-' || n", calibrated_on=begun, due_on=f"{begun} + 365", relative_uncertainty_pct="1",
+    last = CALIBRATIONS - INSTRUMENTS
+    following = f"date '{FIRST_DAY}' + ((n - 1) / {INSTRUMENTS} + 1) * 365 + (n + {INSTRUMENTS}) % 90"
+    until = f"CASE WHEN n > {last} THEN date '{STILL_COUNTS}' ELSE {following} END"
+    rows(Calibration, CALIBRATIONS, id="n", counts_until=until, instrument_id=f"(n - 1) % {INSTRUMENTS} + 1",
+         laboratory="'Tarn'", certificate_number="'K-' || n", calibrated_on=begun, due_on=f"{begun} + 365",
+         relative_uncertainty_pct="1",
          entered_by_id=str(by), entered_at="now()")  # fmt: skip
     minutes = each * 365 * 24 * 60 / RUNS
     started = f"timestamptz '{FIRST_DAY} 08:00Z' + n * interval '{minutes} minutes'"
@@ -43,7 +50,7 @@ def fill(people: dict[str, Any], customer: Any) -> None:
         for model in (Instrument, Calibration, Run, RunInstrument, Finding, Evaluation, Record):
             table = model._meta.db_table
             cursor.execute(f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), (SELECT max(id) FROM {table}))")
-        cursor.execute("ANALYZE")
+        cursor.execute("VACUUM ANALYZE")
 
 
 def judged(people: dict[str, Any]) -> None:
@@ -80,4 +87,6 @@ def rows(model: type[models.Model], count: int, **expressions: str) -> None:
 def _literal(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
-    return f"'{value}'" if isinstance(value, str) else "'{}'" if isinstance(value, dict) else str(value)
+    if isinstance(value, dict | list):
+        return f"'{json.dumps(value)}'"
+    return f"'{value}'" if isinstance(value, str | date) else str(value)
