@@ -9,6 +9,7 @@ from records.evaluation.thinning import thin
 from records.readers.recording import Samples
 
 POINTS = 2000
+_LATE = 0.3  # of the record: words that begin later would run out of a narrow screen
 _UPPER, _LOWER = (0.54, 1.0), (0.0, 0.44)
 
 
@@ -158,11 +159,16 @@ def _note(text: str, x: Any, y: Any, xref: str, yref: str, **more: Any) -> dict[
 
 
 def _band_notes(picture: Picture) -> list[dict[str, Any]]:
-    first = picture.span[0]
-    more = {"xanchor": "left", "yanchor": "bottom", "font": {"color": "token:accent", "size": 12}}
-    return [
-        _note(band_words(band), fallback(band.start_s, first), band.high_kv, "x", "y", **more) for band in picture.bands
-    ]
+    """Return the words of each band at its beginning, of one in the later part of the record at its end."""
+    first, last = picture.span
+    notes = []
+    for band in picture.bands:
+        begins, ends = fallback(band.start_s, first), fallback(band.end_s, last)
+        is_late = begins > first + _LATE * (last - first)
+        more = {"xanchor": "right" if is_late else "left", "yanchor": "bottom"}
+        font = {"color": "token:accent", "size": 12}
+        notes.append(_note(band_words(band), ends if is_late else begins, band.high_kv, "x", "y", **more, font=font))
+    return notes
 
 
 def _limit_notes(picture: Picture) -> list[dict[str, Any]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,6 +14,7 @@ from records.charts.vector import PRINT, svg_line, svg_rect, svg_sheet, svg_text
 
 # Lines differ by their dash as well as by their colour; the first is the one that counts.
 _STYLES = (("token:accent", "solid", ""), ("token:ink-2", "dash", "6 4"), ("token:ink-3", "dot", "2 3"))
+_LEGEND_SIGNS = 30  # as many as a telephone shows beside the sample of a line
 _MARGIN = 0.07  # of the span, so that no reading lies on the frame
 
 
@@ -103,7 +105,7 @@ def _line(line: Mapping[str, Any], place: int) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "lines",
-        "name": line["title"],
+        "name": "<br>".join(textwrap.wrap(line["title"], _LEGEND_SIGNS)),
         "x": list(line["x"]),
         "y": list(line["y"]),
         "line": {"color": colour, "width": 1.5, "dash": dash},

@@ -35,13 +35,17 @@ class Region:
     is_limit: bool = False
 
 
+Side = Literal["middle right", "top right", "bottom right", "middle left"]
+
+
 @dataclass(frozen=True)
 class Point:
-    """A marked point with its words."""
+    """A marked point with its words, and on which side of it they stand clear of the curve."""
 
     words: str
     x: float
     y: float
+    side: Side = "middle right"
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ _LINES = {
     "third": {"color": "token:ink", "width": 1.2, "dash": "dot"},
     "faint": {"color": "token:ink-2", "width": 1, "dash": "dashdot"},
 }
-_GAP = 0.14  # of the height, between two panes
+_GAP, _WIDE_GAP = 0.14, 0.24  # of the height, between two panes: wide where the upper one has an axis of its own
 
 
 def plot_figure(plot: Plot, *, window: tuple[float, float] | None = None) -> dict[str, Any]:
@@ -37,9 +37,10 @@ def plot_figure(plot: Plot, *, window: tuple[float, float] | None = None) -> dic
     layout["legend"] = {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "bgcolor": "rgba(0,0,0,0)"}
     layout["margin"] = {"l": 64, "r": 12, "t": 44, "b": 48}
     named: set[str] = set()
-    height = (1 - _GAP * (len(shown.panes) - 1)) / len(shown.panes)
+    gap = _WIDE_GAP if any(pane.is_detail for pane in shown.panes) else _GAP
+    height = (1 - gap * (len(shown.panes) - 1)) / len(shown.panes)
     for place, pane in enumerate(shown.panes):
-        top = 1 - place * (height + _GAP)
+        top = 1 - place * (height + gap)
         x, y = _name("x", place if pane.is_detail else 0), _name("y", place)
         layout[f"yaxis{y[1:]}"] = _axis(pane.y_title, pane.y_range, is_log=pane.is_log_y) | {
             "domain": [max(top - height, 0.0), top],
@@ -56,8 +57,12 @@ def plot_figure(plot: Plot, *, window: tuple[float, float] | None = None) -> dic
             named.add(curve.name)
         data += [_marks(pane.points, x, y)] if pane.points else []
         layout["shapes"] += [_shape(region, pane, x, y) for region in pane.regions]
-        layout["annotations"] += [_note(region, pane, x, y) for region in pane.regions if region.words]
+        told = [region for region in pane.regions if region.words]
+        layout["annotations"] += [_note(region, pane, x, y, nth) for nth, region in enumerate(told)]
     return {"data": data, "layout": layout}
+
+
+_LINE_PX = 15
 
 
 def _name(letter: str, place: int) -> str:
@@ -93,7 +98,7 @@ def _marks(points: Any, x: str, y: str) -> dict[str, Any]:
         "x": [point.x for point in found],
         "y": [point.y for point in found],
         "text": [point.words for point in found],
-        "textposition": "middle right",
+        "textposition": [point.side for point in found],
         "xaxis": x,
         "yaxis": y,
         "marker": {"color": "token:ink", "size": 7, "symbol": "circle-open"},
@@ -119,10 +124,11 @@ def _shape(region: Region, pane: Pane, x: str, y: str) -> dict[str, Any]:
     }
 
 
-def _note(region: Region, pane: Pane, x: str, y: str) -> dict[str, Any]:
+def _note(region: Region, pane: Pane, x: str, y: str, nth: int) -> dict[str, Any]:
     """Return a region's words at its upper left corner, of one across the pane at its upper right.
 
-    A note counts a logarithmic place across in powers of ten.
+    A note counts a logarithmic place across in powers of ten. Regions beside one another have their words one below
+    the other, so that they can be told on a narrow screen.
     """
     is_across = region.x == (None, None)
     left = pane.x_range[1] if is_across else max(region.x[0] or pane.x_range[0], pane.x_range[0])
@@ -134,6 +140,7 @@ def _note(region: Region, pane: Pane, x: str, y: str) -> dict[str, Any]:
         "xref": x,
         "yref": y,
         "showarrow": False,
+        "yshift": 0 if is_across else -_LINE_PX * nth,
         "xanchor": "right" if is_across else "left",
         "yanchor": "top" if region.y[1] is None else "bottom",
         "font": {"color": "token:bad" if region.is_limit else "token:accent", "size": 12},

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from records.charts.plot import Curve, Pane, Plot, Point, Region, ticks_between
+from records.charts.plot import Curve, Pane, Plot, Point, Region, Side, ticks_between
 from records.charts.vector import PRINT, escaped, svg_line, svg_rect, svg_text
 
 _LEFT, _RIGHT, _TOP, _FOOT, _GAP = 62.0, 10.0, 18.0, 34.0, 48.0
+_LINE = 11.0
 _STROKES = {
     "main": (PRINT["accent"], "", 1.1),
     "fit": (PRINT["bad"], "5 3", 1.1),
@@ -66,7 +68,8 @@ def plot_svg(plot: Plot, *, width: int = 680, height: int = 400) -> str:
         parts.append(_axes(sheet))
         parts += [_path(curve, sheet) for curve in pane.curves if len(curve.x)]
         parts += [_point(point, sheet) for point in pane.points]
-        parts += [_words(region, sheet) for region in pane.regions if region.words]
+        told = [region for region in pane.regions if region.words]
+        parts += [_words(region, sheet, nth) for nth, region in enumerate(told)]
         parts.append(_legend(sheet))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
@@ -102,19 +105,28 @@ def _region(region: Region, sheet: _Sheet) -> str:
     return svg_rect(*_corners(region, sheet), PRINT["limit"] if region.is_limit else PRINT["band"])
 
 
-def _words(region: Region, sheet: _Sheet) -> str:
+def _words(region: Region, sheet: _Sheet, nth: int) -> str:
     x0, _, x1, y1 = _corners(region, sheet)
     y = y1 - 3 if region.y[1] is not None else y1 + 10
     colour = PRINT["bad"] if region.is_limit else PRINT["accent"]
     if region.x == (None, None):  # a band across the pane is named at its right end, away from where a wave begins
         return svg_text(x1 - 2, y, region.words, colour, "end")
-    return svg_text(x0 + 2, y, region.words, colour)
+    return svg_text(x0 + 2, y + _LINE * nth, region.words, colour)
 
 
 def _point(point: Point, sheet: _Sheet) -> str:
     x, y = float(sheet.across(point.x)), float(sheet.down(point.y))
     ring = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="none" stroke="{PRINT["ink"]}" stroke-width="0.9"/>'
-    return ring + svg_text(x + 5, y + 3, point.words, PRINT["ink2"])
+    away, down, anchor = _SIDES[point.side]
+    return ring + svg_text(x + away, y + down, point.words, PRINT["ink2"], anchor)
+
+
+_SIDES: Mapping[Side, tuple[float, float, str]] = {
+    "middle right": (5.0, 3.0, "start"),
+    "top right": (4.0, -4.0, "start"),
+    "bottom right": (4.0, 10.0, "start"),
+    "middle left": (-5.0, 3.0, "end"),
+}
 
 
 def _axes(sheet: _Sheet) -> str:
@@ -123,9 +135,10 @@ def _axes(sheet: _Sheet) -> str:
     for tick in ticks_between(*pane.y_range, is_log=pane.is_log_y):
         y = float(sheet.down(tick))
         parts.append(svg_line(_LEFT, y, _LEFT + sheet.width, y, PRINT["line"]))
-        parts.append(svg_text(_LEFT - 5, y + 3.5, f"{tick:g}", PRINT["ink2"], "end"))
+        parts.append(svg_text(_LEFT - 5, y + 3.5, f"{tick:g}".replace("-", "−"), PRINT["ink2"], "end"))
     for tick in ticks_between(*pane.x_range, is_log=pane.is_log_x):
-        parts.append(svg_text(float(sheet.across(tick)), foot + 13, f"{tick:g}", PRINT["ink2"], "middle"))
+        words = f"{tick:g}".replace("-", "−")
+        parts.append(svg_text(float(sheet.across(tick)), foot + 13, words, PRINT["ink2"], "middle"))
     parts.append(svg_line(_LEFT, foot, _LEFT + sheet.width, foot, PRINT["ink2"]))
     parts.append(svg_text(_LEFT - 56, sheet.top - 6, pane.y_title, PRINT["ink2"]))
     parts.append(svg_text(_LEFT + sheet.width, foot + 26, pane.x_title, PRINT["ink2"], "end"))

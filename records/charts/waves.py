@@ -7,13 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from records.charts.plot import Curve, Pane, Plot, Point, Region, padded
+from records.charts.plot import Curve, Pane, Plot, Point, Region, Side, padded
 from records.evaluation.impulse.telling import curves_of
 from records.evaluation.sweep.telling import trace_of
 from records.models.procedure import procedure_of, stages_of
 from records.readers.recording import Samples
 
-_SHARES = (("t30_us", 0.3, "30 %"), ("t90_us", 0.9, "90 %"), ("t50_us", 0.5, "50 %"))
+# Mark, share of the test voltage, words, and where they stand clear of a positive and of a negative wave.
+_SHARES: tuple[tuple[str, float, str, Side, Side], ...] = (
+    ("t30_us", 0.3, "30 %", "middle right", "middle right"),
+    ("t90_us", 0.9, "90 %", "bottom right", "top right"),
+    ("t50_us", 0.5, "50 %", "top right", "bottom right"),
+)
 _FRONT_US = (-0.6, 4.0)  # around the virtual origin: the pane that shows the front
 _MOST_BRANCHES = 6
 
@@ -45,8 +50,8 @@ def impulse_plot(channels: Mapping[str, Samples], drawn: Mapping[str, Any], docu
     level, sign = float(drawn.get("test_voltage_kv") or 0.0), curves.sign
     marks, base = drawn.get("marks") or {}, float(drawn.get("base_level_kv") or 0.0)
     points = [
-        Point(words, marks[name], base + sign * share * level)
-        for name, share, words in _SHARES
+        Point(words, marks[name], base + sign * share * level, above if sign > 0 else below)
+        for name, share, words, above, below in _SHARES
         if marks.get(name) is not None
     ]
     bands = _bands(drawn, document, base, sign)
@@ -117,9 +122,9 @@ def sweep_plot(channels: Mapping[str, Samples], drawn: Mapping[str, Any], docume
     if trace.fitted is not None:
         lines.append(Curve("fitted", trace.frequency_hz, trace.fitted, "fit"))
     points = [
-        Point(f"{branch['resonance_hz']:.5g} Hz", branch["resonance_hz"], float(level))
-        for branch in drawn.get("branches") or ()
-        for level in [np.interp(branch["resonance_hz"], trace.frequency_hz, trace.magnitude)]
+        Point(f"{at:.5g} Hz", at, float(level), "middle left" if place == 0 else "middle right")
+        for place, at in enumerate(branch["resonance_hz"] for branch in drawn.get("branches") or ())
+        for level in [np.interp(at, trace.frequency_hz, trace.magnitude)]
     ]
     low, high = float(trace.magnitude.min()), float(trace.magnitude.max())
     y_range = padded(low, high, is_log=trace.is_impedance)

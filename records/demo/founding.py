@@ -20,12 +20,12 @@ from labsite.people.services.laboratory import edit_laboratory
 from labsite.people.services.organisations import create_organisation
 from labsite.people.services.users import create_user
 from records.demo import cast, instruments
+from records.demo.recordings import KINDS
 from schedules.models import Bay
 from schedules.services.authorisations import grant_authorisation
 from schedules.services.bays import enter_bay
 
 _STORY_MONTHS = 40
-KINDS = ("power_frequency_withstand", "partial_discharge")
 
 
 class Founder(ServerShell):
@@ -79,7 +79,7 @@ def found_bays(people: dict[str, User]) -> dict[str, Bay]:
 
 
 def authorise(people: dict[str, User], start: date, end: date) -> None:
-    """Authorise testers to perform and the approver to approve both kinds of test."""
+    """Authorise testers to perform and the approver to approve every kind of test."""
     for kind in KINDS:
         for key, activity in (("tester", "perform"), ("second", "perform"), ("approver", "approve")):
             grant_authorisation(

@@ -80,4 +80,15 @@ SYSTEMS = (
     ("Charge, bay 1", "charge", 10.0, ("Q-21", "K-31")),
     ("Charge, bay 2", "charge", 10.0, ("Q-22", "K-32")),
 )
+# What measures in the kinds of test that need no high alternating voltage.
+DEVICES_OF = {
+    "lightning_impulse": ("I-91", "I-92"),
+    "frequency_response": ("Z-81",),
+    "winding_resistance": ("W-71",),
+    "insulation_resistance": ("W-72",),
+    "dissipation_factor": ("Z-82",),
+    "capacitance": ("Z-82",),
+    "inductance": ("Z-82",),
+    "temperature_rise": ("W-71",),
+}
 BAYS = (("Bay 1", 100.0, 50.0, 60.0, 3.0), ("Bay 2", 50.0, 20.0, 60.0, 4.0), ("Bay 3", 150.0, 100.0, 50.0, 8.0))

@@ -12,14 +12,17 @@ from labsite.jobs.services.running import run_waiting
 from labsite.people.models import Organisation
 from records.demo import founding, recordings
 from records.demo.clock import Clock
+from records.demo.instruments import DEVICES_OF
 from records.demo.story import OrderStory, UnitStory
 from records.models import Certificate, Nonconformance, Run, RunInstrument
 from records.selectors.digests import run_digest
+from records.selectors.stated import asked_on_sheet
 from records.services import checks, runs, sign_offs
 from records.services.certificates import issue_certificate, request_certificate
 from records.services.instruments import override_calibration, use_instrument, use_system
 from records.services.invitations import invite_witness
 from records.services.nonconformances import decide_nonconformance
+from records.services.stated import state_values
 from records.services.uploads import store_record
 from schedules.models import Arrangement, Order, Plan, Unit
 from schedules.services.orders import enter_order, review_contract
@@ -126,16 +129,26 @@ class Player:
         if stops == "setup":
             return run
         runs.open_energised_stages(run=_fresh(run), by=tester)
-        for stage in arrangement.step.document["procedure"]["stages"]:
-            self.clock.wait(seconds=stage["hold_s"] + 20)
+        for stage in arrangement.step.document["procedure"].get("stages", ()):
+            self.clock.wait(seconds=stage.get("hold_s", 0) + 20)
             runs.mark_stage(run=_fresh(run), stage=stage["name"], outcome="held", by=tester)
         if stops == "energised":
             return run
-        content = recordings.content_of(arrangement.step.document, fault, seed=run.pk)
-        store_record(run=_fresh(run), stream=io.BytesIO(content), given_name=f"{run.number}.csv", by=tester)
+        self._state(run)
+        files = recordings.files_of(arrangement.step.document, fault, seed=run.pk)
+        for file in files:
+            name = f"{run.number}.csv" if len(files) == 1 else f"{run.number}-{file.name}.csv"
+            store_record(run=_fresh(run), stream=io.BytesIO(file.content), given_name=name, part=file.part, by=tester)
         run_waiting()
         self._sign(run, stops)
         return _fresh(run)
+
+    def _state(self, run: Run) -> None:
+        """State what the record does not hold, where the sheet asks for it."""
+        asked = {one.name for one in asked_on_sheet(run)}
+        known = {name: value for name, value in recordings.values_of(run.step.document).items() if name in asked}
+        if known:
+            state_values(run=_fresh(run), values=known, by=self.people["tester"])
 
     def _set_up(self, run: Run, fault: str) -> None:
         tester, second = self.people["tester"], self.people["second"]
@@ -155,7 +168,9 @@ class Player:
             checks.record_charge_calibration(run=_fresh(run), injected_pc=100, reading=97.2 + 0.3 * chance, by=tester)
             checks.record_background_noise(run=_fresh(run), noise_pc=3.6 + 0.4 * chance, by=tester)
             checks.confirm_calibrator_off(run=_fresh(run), by=second)
-        checks.record_voltage_scale(run=_fresh(run), reference_kv=10.0, reading_kv=10.02 + 0.01 * chance, by=tester)
+        if run.step.kind not in DEVICES_OF:
+            reading = 10.02 + 0.01 * chance
+            checks.record_voltage_scale(run=_fresh(run), reference_kv=10.0, reading_kv=reading, by=tester)
         for kind in ("area_clear", "earths", "interlock"):
             checks.confirm_safety(run=_fresh(run), kind=kind, by=second)
 
@@ -172,10 +187,11 @@ class Player:
 
     def _instruments(self, run: Run) -> None:
         tester = self.people["tester"]
-        for system in founding.systems_of(run.bay.name, tester):
+        own = DEVICES_OF.get(run.step.kind, ())
+        for system in () if own else founding.systems_of(run.bay.name, tester):
             if system.quantity == "voltage" or run.step.kind == "partial_discharge":
                 use_system(run=_fresh(run), system=system, by=tester)
-        for identifier in ("T-53", "H-52", "B-51"):
+        for identifier in (*own, "T-53", "H-52", "B-51"):
             instrument = Instrument.objects.get(identifier=identifier)
             use_instrument(run=_fresh(run), instrument=instrument, by=tester)
         for used in RunInstrument.objects.filter(run=run, is_valid=False):

@@ -3,9 +3,54 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from records.demo.cast import FENNMARK, HOLLIN, OXBOW, SALTMARSH
 
+REACTOR_TYPE = {
+    "highest_voltage_kv": 15.5,
+    "lightning_impulse_kv": 110,
+    "phases": 1,
+    "frequency_hz": 60,
+    "inductance_mh": 4.2,
+    "inductance_tolerance_pct": 3,
+    "rated_current_a": 300,
+    "rated_voltage_kv": 13.8,
+    "winding_material": "aluminium",
+    "temperature_rise_limit_k": 80,
+    "tests": ["routine", "type"],
+}
+FILTER = {
+    "highest_voltage_kv": 15.5,
+    "lightning_impulse_kv": 110,
+    "phases": 1,
+    "frequency_hz": 60,
+    "branches": [
+        {"tuned_order": 4.7, "inductance_mh": 6.37, "capacitance_uf": 50},
+        {"tuned_order": 6.8, "inductance_mh": 3.04, "capacitance_uf": 50},
+    ],
+    "capacitance_tolerance_pct": 5,
+    "inductance_tolerance_pct": 3,
+    "tuning_tolerance_pct": 2,
+}
+CAPACITOR = {
+    "rated_voltage_kv": 7.2,
+    "highest_voltage_kv": 12,
+    "terminal_to_case_kv": 28,
+    "capacitance_uf": 20,
+    "dissipation_factor_limit": 0.001,
+    "phases": 1,
+    "frequency_hz": 60,
+}
+TRANSFORMER = {
+    "highest_voltage_kv": 17.5,
+    "lightning_impulse_kv": 95,
+    "rated_voltage_kv": 11,
+    "phases": 3,
+    "frequency_hz": 50,
+    "winding_material": "copper",
+    "tests": ["routine", "special"],
+}
 REACTOR = {"highest_voltage_kv": 15.5, "lightning_impulse_kv": 110, "phases": 1, "frequency_hz": 60}
 ENCLOSED_15 = {"highest_voltage_kv": 15.5, "lightning_impulse_kv": 110, "phases": 3, "frequency_hz": 60}
 ENCLOSED_27 = {"highest_voltage_kv": 27, "lightning_impulse_kv": 125, "phases": 3, "frequency_hz": 60}
@@ -36,7 +81,7 @@ class OrderStory:
     customer: str
     reference: str
     equipment: str
-    ratings: dict[str, float]
+    ratings: dict[str, Any]
     units: tuple[UnitStory, ...]
     standards: tuple[str, ...] = ()
     design: str = ""
@@ -86,6 +131,35 @@ STORIES = (
         "MC-15",
     ),
     OrderStory(
+        66,
+        OXBOW,
+        "OT-40-93",
+        "series_reactor",
+        REACTOR_TYPE,
+        (UnitStory("SR-0955"),),
+        ("IEEE C57.16",),
+        "SR-15T",
+    ),
+    OrderStory(
+        47,
+        HOLLIN,
+        "HQ-17",
+        "tuned_filter",
+        FILTER,
+        (UnitStory("TF-0311"),),
+        design="TF-4768",
+    ),
+    OrderStory(
+        33,
+        FENNMARK,
+        "FP-2402",
+        "capacitor_unit",
+        CAPACITOR,
+        (UnitStory("CU-5107", stops="approved"),),
+        ("IEEE 18",),
+        "CU-20",
+    ),
+    OrderStory(
         24,
         SALTMARSH,
         "SW-1420",
@@ -93,6 +167,17 @@ STORIES = (
         REACTOR,
         (UnitStory("SR-0977"), UnitStory("SR-0978", stops="approved")),
         design="SR-15",
+        bay="Bay 2",
+    ),
+    OrderStory(
+        12,
+        OXBOW,
+        "OT-41-00",
+        "dry_type_transformer",
+        TRANSFORMER,
+        (UnitStory("DT-0064", stops="approved", runs=4),),
+        ("IEC 60076-11",),
+        "DT-11",
         bay="Bay 2",
     ),
     OrderStory(
