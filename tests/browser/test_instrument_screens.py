@@ -60,3 +60,15 @@ def _holds(room, name: str) -> None:
     look(room.page, name)
     spill = room.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert spill <= 0, f"{name} is {spill} px wider than the window"
+
+
+def test_on_a_phone_each_cell_of_a_table_says_what_its_column_is(browser, drifted_site: Site):
+    room = open_room(browser, drifted_site.address, viewport={"width": 360, "height": 900})
+    room.sign_in("quality")
+    page = room.go("/instruments/systems/")
+    heads = page.locator(".table thead th").all_inner_texts()
+    row = page.locator(".table tbody tr").first
+    assert len(heads) >= 3
+    assert row.locator("td").evaluate_all("cells => cells.map(cell => cell.dataset.label)") == heads[1:]
+    assert row.evaluate("row => getComputedStyle(row).display") == "grid"
+    room.context.close()
