@@ -197,7 +197,7 @@ def _height(
     if site.factor <= 1:
         return []
     found = [f"The site lies at {site.altitude_m:g} m: the factor for external insulation is {site.factor:.5g}."]
-    for use, words in (("applied", "It raises the set points of"), ("stated", "It does not raise those of")):
+    for use, words in (("applied", "It raises the set points of"), ("stated", "It does not raise the set points of")):
         titles = dict.fromkeys(step.title for step in steps if step.altitude is not None and step.altitude.use == use)
         found += [f"{words} {'; '.join(titles)}."] if titles else []
     return [" ".join(found)]

@@ -83,7 +83,16 @@ def _procedure(entry: Mapping[str, Any]) -> str:
         f"{one['quantity']} {' to '.join(one[name] for name in ('min', 'max', 'nominal') if name in one)}"
         for one in entry["criteria"]
     ]
-    return "; ".join([entry["title"] + _when(entry), *stages, *limits])
+    more = [
+        f"{words} {told}"
+        for words, told in (
+            ("altitude", entry.get("altitude", {}).get("use", "")),
+            ("series of impulses", entry.get("acceptance", "").replace("_", " ")),
+            ("compared with", entry.get("compared_with", "").replace("_", " ")),
+        )
+        if told
+    ]
+    return "; ".join([entry["title"] + _when(entry), *stages, *limits, *more])
 
 
 @lru_cache(maxsize=64)

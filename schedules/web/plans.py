@@ -52,7 +52,7 @@ def revision(request: HttpRequest, pk: int) -> HttpResponse:
     steps = sheets_of_plan(found, unconfirmed.places)
     context = {"plan": found, "unit": found.unit, "steps": steps, "fitness": fitness}
     context |= {"unconfirmed": unconfirmed, "document": found.document, "rights": deeds_of(request.user)}
-    context |= {"change": revision_change(found)}
+    context |= {"change": revision_change(found), "warnings": warnings_besides_rows(found.document)}
     return render(request, "schedules/revision.html", context)
 
 

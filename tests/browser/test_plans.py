@@ -1,15 +1,20 @@
-"""From nameplate to plan for every kind of equipment; an own pack, written and confirmed; a plan, revised."""
+"""From nameplate to plan for every kind; own and shipped packs; a plan, revised and reviewed; a sister's evidence."""
 
 from __future__ import annotations
 
 import json
 import re
+from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
+from records.evaluation.impulse.synthesis import Disturbance, synthesise_impulse, wave_with_crest
+from records.evaluation.writing import csv_text
 from schedules.rules.packs import SHIPPED
 from tests.browser import work
+from tests.browser.files import DISCHARGE, WITHSTAND, record_file
 from tests.browser.people import Room
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -204,27 +209,150 @@ def test_rows_of_a_shipped_pack_are_confirmed_one_by_one(enter):
     look_in_sizes(approver, "pack-rows")
 
 
-def test_a_plan_is_revised_and_reviewed(enter):
-    tester, approver = enter("tester"), enter("approver")
+def adopt_again(tester: Room, unit: str, words: str) -> None:
+    """Read the plan that follows now, see what it would change, and adopt it."""
+    tester.go(unit)
+    tester.sees("The plan is behind")
+    tester.press("Read the plan")
+    tester.sees(words)
+    look_in_sizes(tester, "plan-revised")
+    tester.press("Adopt the plan")
+    tester.sees("Runs can be started.")
+
+
+def review_step(approver: Room, step: str, decision: str, why: str) -> None:
+    """Decide of one step of the revision in view what the runs made before are worth."""
+    approver.page.get_by_role("link", name=f"Review: {step}").click()
+    approver.page.get_by_label("Decision").select_option(decision)
+    approver.page.get_by_label("Why").fill(why)
+    approver.press("Keep the decision")
+    approver.sees(why)
+
+
+def decide_about_unconfirmed_rows(quality: Room, why: str, *, block: bool) -> None:
+    """Let the laboratory decide whether rows that nobody has confirmed keep a unit from its certificate."""
+    quality.go("/packs/")
+    quality.page.get_by_label("Unconfirmed rows block certificates").set_checked(block)
+    quality.page.get_by_label("Why").fill(why)
+    quality.press("Keep the decision")
+    quality.sees("They block certificates" if block else "They are marked on the plan")
+
+
+def test_a_revision_is_reviewed_and_unconfirmed_rows_block_the_certificate(enter, tmp_path):
+    tester, second, approver, quality = (enter(key) for key in ("tester", "second", "approver", "quality"))
     order = enter_order(tester, "FP-9104")
     work.review_contract(approver, order)
     unit = work.add_unit(tester, order, "RV-1")
     work.adopt_plan(tester, unit)
+    for seed, (step, kind) in enumerate((("withstand", WITHSTAND), ("discharge", DISCHARGE)), start=61):
+        run = work.perform(tester, second, unit, step, record_file(tmp_path, kind, seed=seed), "Conforms")
+        work.approve(approver, run, "Conforms", "Approved")
     page = tester.go(f"{unit}edit/")
     page.get_by_label("Charge limit, pC").fill("50")
     page.get_by_label("Why it changes").fill("The order was revised")
     tester.press("Store")
-    tester.sees("The plan is behind")
-    tester.press("Read the plan")
-    tester.sees("Charge limit: not stated, now 50 pC.")
-    look_in_sizes(tester, "plan-revised")
-    tester.press("Adopt the plan")
-    tester.sees("Runs can be started.")
+    adopt_again(tester, unit, "Charge limit: not stated, now 50 pC.")
     approver.go(unit)
     approver.press("Revision 2")
-    approver.page.get_by_role("link", name="Review: Power-frequency withstand, dry, one minute").click()
-    approver.page.get_by_label("Decision").select_option("stands")
-    approver.page.get_by_label("Why").fill("Nothing in it changed")
-    approver.press("Keep the decision")
-    approver.sees("What was done stands: Nothing in it changed")
+    review_step(approver, "Power-frequency withstand, dry, one minute", "stands", "Nothing in it changed")
+    review_step(approver, "Partial discharge, agreed practice", "repeat", "Its limit is half of what it was")
     look_in_sizes(approver, "revision-reviewed")
+    approver.go(unit)
+    approver.press("Results")
+    approver.sees("1 of 2 arrangements are done.")
+    again = work.perform(tester, second, unit, "discharge", record_file(tmp_path, DISCHARGE, seed=63), "Conforms")
+    work.approve(approver, again, "Conforms", "Approved")
+    try:
+        decide_about_unconfirmed_rows(quality, "Until the copies are compared", block=True)
+        look_in_sizes(quality, "packs-block")
+        approver.go(unit)
+        approver.press("Results")
+        approver.press("Compose the certificate")
+        approver.sees(re.compile("not confirmed against a licensed copy"))
+        approver.look("certificate-blocked")
+    finally:
+        decide_about_unconfirmed_rows(quality, "The copies are compared", block=False)
+    approver.forgive(409)
+    approver.go(unit)
+    approver.press("Results")
+    approver.press("Compose the certificate")
+    approver.page.wait_for_url(re.compile(r"/certificates/\d+/"))
+
+
+def add_sister(tester: Room, order: str, serial: str) -> str:
+    """Enter a reactor of one design whose order asks for type tests too; return the address of its page."""
+    page = tester.go(order)
+    tester.press("Add units")
+    tester.press("Series reactor")
+    page.get_by_label("Serial numbers").fill(serial)
+    page.get_by_role("textbox", name="Design").fill("SR-4 (invented)")
+    page.get_by_label("Highest voltage, kV").fill("4.76")
+    page.get_by_label("Lightning impulse level (BIL), kV").fill("60")
+    page.get_by_role("checkbox", name="Routine").check()
+    page.get_by_role("checkbox", name="Type (design)").check()
+    tester.press("Enter the units")
+    tester.sees(f"Entered: {serial}.")
+    unit = page.url
+    tester.press("Read the plan")
+    tester.press("Adopt the plan")
+    tester.sees("Runs can be started.")
+    return unit
+
+
+def authorise_for_impulses(quality: Room) -> None:
+    """Authorise the people of the journey for lightning impulses."""
+    until = (date.today() + timedelta(days=300)).isoformat()
+    for person, activity in ((work.OPERATOR, "perform"), (work.SECOND, "perform"), ("Amara Voss", "approve")):
+        page = quality.go("/authorisations/new/")
+        page.get_by_label("Person").select_option(label=person)
+        page.get_by_label("Kind of test").select_option("lightning_impulse")
+        page.get_by_label("Activity").select_option(activity)
+        page.get_by_label("From").fill(date.today().isoformat())
+        page.get_by_label("Until").fill(until)
+        quality.press("Authorise")
+        quality.sees(re.compile("authorised", re.IGNORECASE))
+
+
+def impulse_files(folder: Path) -> list[Path]:
+    """Write three impulses of 60 kV of each polarity; all constructed."""
+    files = []
+    for place, crest in enumerate((60, 60, 60, -60, -60, -60), start=1):
+        recording = synthesise_impulse(wave_with_crest(float(crest)), seed=place, disturbance=Disturbance(noise=0.002))
+        files.append(folder / f"impulse-{place}.csv")
+        files[-1].write_text(csv_text(recording))
+    return files
+
+
+def test_the_type_test_of_a_sister_is_cited(enter, tmp_path):
+    tester, second, approver, quality = (enter(key) for key in ("tester", "second", "approver", "quality"))
+    authorise_for_impulses(quality)
+    order = enter_order(tester, "FP-9105")
+    work.review_contract(approver, order)
+    first, sister = add_sister(tester, order, "TY-1"), add_sister(tester, order, "TY-2")
+    run = work.start_run(tester, first, "impulse")
+    work.prepare(tester, second, run, discharge=False)
+    work.energise(tester, run, 2)
+    for number, path in enumerate(impulse_files(tmp_path), start=1):
+        page = tester.go(f"{run}?at=record")
+        page.get_by_label("The record of this run").set_input_files(path)
+        tester.press("Store the record")
+        expect(page.get_by_text("SHA-256").first).to_be_visible()
+        work.until(
+            tester, f"{run}?at=record", lambda page, nth=number - 1: page.get_by_text("Read", exact=True).nth(nth)
+        )
+    work.sign(tester, run, "Conforms", look="impulse-findings")
+    page = tester.go(sister)
+    page.get_by_role("link", name=re.compile("^Evidence for Lightning impulse")).click()
+    tester.sees(re.compile("no: "))
+    work.approve(approver, run, "Conforms", "Approved")
+    page = approver.go(sister)
+    page.get_by_role("link", name=re.compile("^Evidence for Lightning impulse")).click()
+    look_in_sizes(approver, "evidence")
+    page.get_by_label("Sister", exact=True).select_option(label="TY-1")
+    page.get_by_label("Why it speaks for this unit").fill("Same drawing, same winding, same month")
+    approver.press("Cite it")
+    approver.sees("The evidence is cited. This test is not made on the unit.")
+    approver.go(sister)
+    approver.press("Results")
+    approver.sees("1 of 3 arrangements are done.")
+    approver.look("results-with-evidence")

@@ -73,9 +73,13 @@ def figures(step):
     classes=st.sampled_from([["routine"], ["routine", "type"], ["routine", "type", "special"]]),
     occasion=st.sampled_from(["first", "repeat", "after_erection"]),
     has_branches=st.booleans(),
+    place=st.sampled_from(
+        [{}, {"altitude_m": 500}, {"altitude_m": 2000}, {"altitude_m": 4500, "altitude_levels": "raised"}]
+    ),
+    is_direct=st.booleans(),
     data=st.data(),
 )
-def test_every_figure_has_a_basis(row, phases, classes, occasion, has_branches, data):
+def test_every_figure_has_a_basis(row, phases, classes, occasion, has_branches, place, is_direct, data):
     kind, pack, level, impulse = row
     others = [one for one in PACKS if kind in one.equipment and one.procedures and not one.tables]
     covering = [one.document for one in others if one.from_kv <= level.highest_voltage_kv <= one.to_kv]
@@ -93,6 +97,9 @@ def test_every_figure_has_a_basis(row, phases, classes, occasion, has_branches, 
         "temperature_rise_limit_k": 80.0,
         "occasion": occasion,
     } | ASKED_FOR.get(kind, {})
+    ratings |= place
+    if is_direct and pack.document in ("IEEE C37.20.2", "IEEE C37.20.3"):
+        ratings |= {"withstand_test": "direct", "direct_withstand_kv": 1.4 * level.power_frequency_kv}
     if has_branches and kind == "tuned_filter":
         ratings["branches"] = [
             {"tuned_order": 6.8, "inductance_mh": 3.804, "capacitance_uf": 40.0},
@@ -105,6 +112,9 @@ def test_every_figure_has_a_basis(row, phases, classes, occasion, has_branches, 
         assert {one.confidence for one in step.basis} <= set(CONFIDENCES)
         assert all(one.document and one.clause and one.formula for one in step.basis)
         assert step.arrangements
+        raised = [stage for stage in step.procedure.stages if stage.altitude_factor is not None]
+        assert bool(raised) <= ("values.altitude_factor" in known)
+        assert all(stage.exact_kv == pytest.approx(stage.level_kv * stage.altitude_factor) for stage in raised)
         assert all(stage.exact_kv - 1e-6 <= stage.voltage_kv <= stage.set_point_kv for stage in step.procedure.stages)
     assert plan == derive_plan(dict(reversed(ratings.items())))
 

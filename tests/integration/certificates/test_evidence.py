@@ -130,6 +130,33 @@ def test_what_must_be_equal_decides(order_with_types, proved, tester, approver):
         cite_evidence(step=impulse(other), source_step=proved, reason="Nearly", by=approver)
 
 
+def test_a_sister_tested_for_a_lower_place_does_not_speak_for_a_higher_one(
+    customer_company, tester, second_tester, approver
+):
+    """Levels by IEC 62271-1 (from memory) are raised for 2000 m: an impulse test at the rated level shows less."""
+    order = an_order(customer=customer_company, by=tester, reviewed_by=approver, standards=["IEC 62271-1"])
+    plate = {"highest_voltage_kv": 24, "lightning_impulse_kv": 125, "tests": ["type"], "temperature_rise_limit_k": 65}
+    made = []
+    for serial, more in (("MC-1", {}), ("MC-2", {"altitude_m": 2000.0}), ("MC-3", {"altitude_m": 2000.0})):
+        levels = {"altitude_levels": "as_rated"} if serial == "MC-2" else {}
+        unit = a_unit(
+            order=order,
+            by=tester,
+            serial=serial,
+            design="MC",
+            equipment="metal_clad_switchgear",
+            ratings=plate | more | levels,
+        )
+        a_plan(unit=unit, by=tester)
+        made.append(impulse(unit))
+    low, rated, high = made
+    for step in (low, rated):
+        approved(step, tester, second_tester)
+    reasons = {one.step: one.reasons for one in candidates_for(high, tester)}
+    assert reasons[low] == ("Altitude of the site: 2000 here, not stated there.",)
+    assert reasons[rated] == ("Levels for the altitude: not stated here, as_rated there.",)
+
+
 def test_other_designs_routine_tests_and_untested_sisters_are_refused(
     order_with_types, unit, sister, proved, tester, approver
 ):

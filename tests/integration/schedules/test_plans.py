@@ -174,3 +174,12 @@ def test_the_later_capacitance_tells_with_what_it_is_compared(browser, tester, o
     )
     page = text(browser(tester).get(reverse("schedules:plan", args=[unit.pk])))
     assert "Its result is compared with that of step 1, Capacitance before the dielectric tests" in page
+
+
+def test_an_adopted_revision_keeps_its_warnings_and_what_was_filled_in(browser, tester, approver, customer_company):
+    order = an_order(customer=customer_company, by=tester, reviewed_by=approver, standards=["IEC 62271-1"])
+    unit = a_unit(order=order, by=tester, equipment="metal_enclosed_switchgear", ratings=HIGH)
+    page = text(browser(tester).get(reverse("schedules:revision", args=[a_plan(unit=unit, by=tester).pk])))
+    assert "The site lies at 2000 m: the factor for external insulation is 1.1305." in page
+    assert "Frequency was not stated: 50 Hz (usual for this table)." in page
+    assert "Asked for by the documents and not planned here" in page
