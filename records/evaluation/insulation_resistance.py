@@ -13,7 +13,7 @@ from records.evaluation.absorption import Reading, TimeNotReached, resistance_af
 from records.evaluation.curves import ReadPoint, curve_details
 from records.evaluation.estimating import Estimate, combined, estimate
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured, resolution_of, spoken
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.readings import (
     condition,
     examined,
@@ -251,5 +251,8 @@ def _asked_of_test(
         name, held = "held_s", float(after_s[-1])
         criterion = Criterion(name, stage.name, 0.99 * stage.hold_s, judges="test", is_implied=True)
         words = f"The record ends {held:.4g} s after the voltage was applied; the plan asks {stage.hold_s:g} s."
-        asked.append((criterion, Measured(held, None, words)))
+        # The end lies within one sample; the clock's part counts where an instrument for time is named.
+        sample_s = float(np.median(np.diff(after_s))) if len(after_s) > 1 else 0.0
+        uncertainty = expanded(held, relative_standard_uncertainty(setup, "time") or 0.0, sample_s / math.sqrt(12))
+        asked.append((criterion, Measured(held, uncertainty, words)))
     return asked

@@ -12,7 +12,7 @@ import numpy as np
 from records.evaluation.applied import AppliedVoltage
 from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Event
-from records.evaluation.measured import Measured, relative_standard_uncertainty, resolution_of
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.evaluation.thinning import thinned_trend
@@ -107,7 +107,8 @@ class WithstandRecord:
         relative = relative_standard_uncertainty(self.setup, "time" if quantity == "frequency_hz" else "voltage")
         value = float(getattr(shape, quantity))
         # A ratio of two readings of one instrument does not carry that instrument's uncertainty of scale.
-        uncertainty = 2 * value * relative if quantity == "frequency_hz" and relative is not None else None
+        of_scale = relative if quantity == "frequency_hz" and relative is not None else 0.0
+        uncertainty = expanded(value, of_scale, shape.uncertainties[quantity])
         return Measured(value, uncertainty, f"Over {shape.periods:.0f} periods of the hold at {stage.voltage_kv:g} kV.")
 
     def _ramp(self, stage: Stage) -> Measured:
@@ -121,8 +122,13 @@ class WithstandRecord:
             words = "The record does not show the voltage rising from 75 % of the set point."
             return Measured(None, words=words)
         first = int(below[-1])
-        rate = 100 * float(volts[-1] - volts[first]) / stage.voltage_kv / float(times[-1] - times[first])
-        return Measured(rate, None, f"From 75 % of {stage.voltage_kv:g} kV to the set point, mean rate.")
+        risen_kv, taken_s = float(volts[-1] - volts[first]), float(times[-1] - times[first])
+        rate = 100 * risen_kv / stage.voltage_kv / taken_s
+        # Each end is known to a step of the voltage, and to a sample in time, as the corners of the ramp are.
+        by_steps = math.sqrt(2) * self.applied.u_reading_kv / risen_kv
+        by_time = math.hypot(self.applied.interval_s / math.sqrt(6) / taken_s, self.applied.relative_time)
+        uncertainty = expanded(rate, self.applied.relative, rate * by_steps, rate * by_time)
+        return Measured(rate, uncertainty, f"From 75 % of {stage.voltage_kv:g} kV to the set point, mean rate.")
 
     def _drop(self, stage: Stage) -> Measured:
         """Return by how much the voltage fell at most below the mean of the hold [%]."""
@@ -133,7 +139,9 @@ class WithstandRecord:
         during = self.applied.voltage_kv[place.stay.first : max(end, place.stay.first + 1)]
         level = float(np.mean(self.applied.voltage_kv[place.stay.first : place.stay.last + 1]))
         drop = 100 * (1 - float(during.min()) / level)
-        return Measured(drop, None, f"Greatest fall below the mean of the hold at {stage.voltage_kv:g} kV.")
+        # The scale of the instrument cancels; the least reading has its own noise and rounding.
+        uncertainty = expanded(drop, 0.0, 100 * self.applied.u_reading_kv / level)
+        return Measured(drop, uncertainty, f"Greatest fall below the mean of the hold at {stage.voltage_kv:g} kV.")
 
     def implied(self) -> tuple[Criterion, ...]:
         """Return what the standards always ask, and what is told: of a wave its shape over the last stage's hold."""
