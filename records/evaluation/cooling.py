@@ -12,8 +12,9 @@ from scipy import optimize
 
 from equipment.metrology.serial import counted, freedom_of, likeness
 from records.readers.recording import Samples
+from records.readers.wanted import WANTED_BY_KIND
 
-LEAST_READINGS = 6
+LEAST_READINGS = WANTED_BY_KIND["temperature_rise"].min_rows
 _MOST_COUNTED = 600  # readings whose correlations are reckoned with one by one
 _GRID = 36  # time constants tried before the search narrows
 _SHORTEST_SHARE, _LONGEST_SHARE = 0.01, 1.0  # of the length of the record: beyond, a time constant is not told by it

@@ -27,11 +27,12 @@ from records.evaluation.readings import (
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
+from records.evaluation.usual import USUAL
 from records.readers.recording import Recording, Samples
 
 ONE_MINUTE_S, TEN_MINUTES_S = 60.0, 600.0
 # Above it the polarization index says little: IEEE 43-2013, from memory.
-_INDEX_NOT_MEANINGFUL_MOHM = 5000.0
+_INDEX_NOT_MEANINGFUL_MOHM = USUAL["index_not_meaningful_mohm"].value
 _HALVING_K = 10.0
 _LEAST_STANDING = 5  # equal readings at the end from which on a range may have ended
 _INSTRUMENTS = ("insulation_resistance", "resistance")
@@ -228,7 +229,7 @@ def _little_said(one: Reading | str) -> str:
         return ""
     return (
         f"Above {_INDEX_NOT_MEANINGFUL_MOHM:g} MΩ after 1 min the polarization index says little "
-        "(IEEE 43-2013, from memory)."
+        f"({USUAL['index_not_meaningful_mohm'].source})."
     )
 
 

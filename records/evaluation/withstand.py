@@ -16,18 +16,20 @@ from records.evaluation.measured import Measured, expanded, relative_standard_un
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.evaluation.thinning import thinned_trend
+from records.evaluation.usual import USUAL
 from records.evaluation.waveform import NotAWave, WaveShape, WaveTrend, changes_sign, shape_of, trend_of
 from records.readers.recording import Recording
 
-# IEC 60060-1:2010, clause 6 (from memory): least and greatest of what the shape of the voltage must keep.
+_CREST_LOW, _CREST_HIGH = (share * math.sqrt(2) for share in USUAL["crest_over_sine"].bounds)
+# Least and greatest of what the shape of the voltage must keep.
 SHAPE_LIMITS: Mapping[str, tuple[float | None, float | None]] = {
-    "frequency_hz": (45.0, 65.0),
-    "crest_factor": (0.95 * math.sqrt(2), 1.05 * math.sqrt(2)),
-    "polarity_difference_pct": (None, 2.0),
+    "frequency_hz": (USUAL["frequency_hz"].low, USUAL["frequency_hz"].high),
+    "crest_factor": (_CREST_LOW, _CREST_HIGH),
+    "polarity_difference_pct": (None, USUAL["polarity_difference_pct"].high),
 }
 # Told where the record shows it, judged only where the procedure sets a limit.
 _TOLD = ("total_harmonic_distortion_pct", "ramp_rate_pct_per_s", "voltage_drop_pct")
-_RAMP_FROM = 0.75  # of the set point: IEC 60060-1:2010, clause 6, from memory
+_RAMP_FROM = USUAL["ramp_from_share"].value
 
 
 class WithstandRecord:
