@@ -8,11 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from equipment.metrology.lines import fit_line
+from equipment.metrology.serial import counted, likeness
 from records.readers.recording import Samples
 
 # Readings between t/r and r t are taken together, r the least of these that holds enough of them.
 WINDOW_RATIOS = (1.25, 1.5)
 _LEAST_IN_WINDOW = 4
+_LEAST_FOR_LIKENESS, _SMOOTH_DEGREE = 24, 4
+_CLEARLY = 0.5  # the noise of a window of few readings is not taken for alike on less
+_MOST_COUNTED = 1000
 
 
 class TimeNotReached(ValueError):
@@ -91,7 +95,7 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
     for ratio in WINDOW_RATIOS:
         near = (time_s >= at_s / ratio) & (time_s <= at_s * ratio)
         if int(near.sum()) >= _LEAST_IN_WINDOW:
-            return _by_line(time_s[near], resistance_mohm[near], at_s)
+            return _by_line(time_s[near], resistance_mohm[near], at_s, _alike(time_s, resistance_mohm))
     after = int(np.clip(np.searchsorted(time_s, at_s), 1, len(time_s) - 1))
     pair = slice(after - 1, after + 1)
     positive = np.maximum(time_s[pair], 1e-9)
@@ -99,10 +103,28 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
     return Reading(at_s, math.exp(level), 0.0, math.inf, 2)
 
 
-def _by_line(time_s: Samples, resistance_mohm: Samples, at_s: float) -> Reading:
-    line = fit_line(np.log(time_s), np.log(resistance_mohm))
+def _by_line(time_s: Samples, resistance_mohm: Samples, at_s: float, alike: Samples) -> Reading:
+    x, y = np.log(time_s), np.log(resistance_mohm)
+    line = fit_line(x, y)
     told = line.at(math.log(at_s))
-    return Reading(at_s, math.exp(told.value), told.standard_uncertainty, float(line.degrees_of_freedom), len(time_s))
+    if not len(alike) or len(x) > _MOST_COUNTED:
+        u, freedom = told.standard_uncertainty, float(line.degrees_of_freedom)
+    else:
+        columns = np.column_stack([np.ones_like(x), x - math.log(at_s)])
+        share, freedom = counted(columns, np.array([1.0, 0.0]), alike)
+        u = math.sqrt(share * line.degrees_of_freedom) * line.residual_deviation
+    return Reading(at_s, math.exp(told.value), u, freedom, len(time_s))
+
+
+def _alike(time_s: Samples, resistance_mohm: Samples) -> Samples:
+    """Return the correlations of neighbouring readings, from the whole record about a smooth curve in logarithms."""
+    later = time_s > 0
+    if int(later.sum()) < _LEAST_FOR_LIKENESS:
+        return np.empty(0)
+    x, y = np.log(time_s[later]), np.log(resistance_mohm[later])
+    x = (x - x.mean()) / max(float(np.ptp(x)), 1e-12)
+    found = likeness(y - np.polyval(np.polyfit(x, y, _SMOOTH_DEGREE), x), _SMOOTH_DEGREE + 1)
+    return found if 2 * found.sum() > _CLEARLY else np.empty(0)
 
 
 def correction_by_halving(temperature_c: float, reference_c: float, halving_k: float = 10.0) -> float:

@@ -141,6 +141,13 @@ class AppliedVoltage:
         relative = relative_standard_uncertainty(self.setup, "voltage", voltage_kv)
         return expanded(voltage_kv, relative, self.resolution_kv / math.sqrt(12))
 
+    @cached_property
+    def u_reading_kv(self) -> float:
+        """Standard uncertainty of a single reading from noise and rounding [kV]: noise from how readings bend."""
+        bends = np.diff(self.voltage_kv, 2)
+        noise = float(np.median(np.abs(bends))) / (0.6745 * math.sqrt(6)) if len(bends) else 0.0
+        return max(noise, self.resolution_kv / math.sqrt(12))
+
     def uncertainty_of_time(self, duration_s: float) -> float:
         """Return U at k = 2 of a duration [s]: each end lies anywhere within one sample interval."""
         return 2 * math.hypot(self.interval_s / math.sqrt(6), duration_s * self.relative_time)

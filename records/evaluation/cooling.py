@@ -10,9 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
+from equipment.metrology.serial import counted, freedom_of, likeness
 from records.readers.recording import Samples
+from records.readers.wanted import WANTED_BY_KIND
 
-LEAST_READINGS = 6
+LEAST_READINGS = WANTED_BY_KIND["temperature_rise"].min_rows
+_MOST_COUNTED = 600  # readings whose correlations are reckoned with one by one
 _GRID = 36  # time constants tried before the search narrows
 _SHORTEST_SHARE, _LONGEST_SHARE = 0.01, 1.0  # of the length of the record: beyond, a time constant is not told by it
 _SLOW_SHARE = 2.0  # the slow time constant of the third model, as a multiple of the length of the record
@@ -44,8 +47,8 @@ class CoolingFit:
         At shutdown, a + b [Ω].
     standard_uncertainty_ohm : float
         Of it, from the covariance of the fit [Ω].
-    degrees_of_freedom : int
-        Readings less parameters.
+    degrees_of_freedom : float
+        Readings less parameters, fewer where neighbouring residuals are alike.
     time_constant_s : float
         τ [s].
     parameters : ndarray (3,) or (4,)
@@ -63,7 +66,7 @@ class CoolingFit:
     model: str
     resistance_ohm: float
     standard_uncertainty_ohm: float
-    degrees_of_freedom: int
+    degrees_of_freedom: float
     time_constant_s: float
     parameters: NDArray[np.float64]
     covariance: NDArray[np.float64]
@@ -172,9 +175,10 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
 
     Notes
     -----
-    Noise is taken as independent from reading to reading and of one size. Where the surroundings of the winding (tank,
-    core, air in the housing) cool slowly too, one exponential alone bends to follow them and reads too low at
-    shutdown.
+    Noise is taken as of one size; where it is alike from reading to reading, as in a record that was interpolated to
+    another rate, it counts as fewer readings, by the `likeness` of the residuals. Where the surroundings of the
+    winding (tank, core, air in the housing) cool slowly too, one exponential alone bends to follow them and reads too
+    low at shutdown.
 
     References
     ----------
@@ -201,15 +205,12 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
     residual = values - columns @ linear
     by_tau = linear[1] * columns[:, 1] * after_s / tau  # derivative by ln τ
     jacobian = np.column_stack([columns[:, :2], by_tau, columns[:, 2:]])
-    freedom = len(values) - jacobian.shape[1]
-    variance = float(residual @ residual) / freedom
-    inverse = _inverse_normal(jacobian)
+    count = jacobian.shape[1]
+    squares = float(residual @ residual)
+    covariance, u, freedom = _known(jacobian, residual)
     if linear[1] <= 0:
         raise CoolingNotTold("The resistance rises after shutdown instead of falling: the record shows no cooling.")
-    at_shutdown = np.zeros(jacobian.shape[1])
-    at_shutdown[:2] = 1.0
-    u = math.sqrt(max(0.0, variance * float(at_shutdown @ inverse @ at_shutdown)))
-    to_own = np.array([scale, scale, tau, *([scale] * (jacobian.shape[1] - 3))])
+    to_own = np.array([scale, scale, tau, *([scale] * (count - 3))])
     parameters = np.array([centre + scale * linear[0], scale * linear[1], tau, *(scale * linear[2:])])
     return CoolingFit(
         model,
@@ -218,11 +219,26 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
         freedom,
         tau,
         parameters,
-        variance * inverse * np.outer(to_own, to_own),
-        scale * math.sqrt(variance),
-        _information(float(residual @ residual), len(values), jacobian.shape[1]),
+        covariance * np.outer(to_own, to_own),
+        scale * math.sqrt(squares / (len(values) - count)),
+        _information(squares, len(values), count),
         last_s,
     )
+
+
+def _known(jacobian: NDArray[np.float64], residual: Samples) -> tuple[NDArray[np.float64], float, float]:
+    """Return covariance of the parameters, standard uncertainty of the value at shutdown and its degrees of freedom."""
+    readings, count = jacobian.shape
+    squares, alike = float(residual @ residual), likeness(residual, count)
+    freedom = freedom_of(readings, count, 1 + 2 * float(alike.sum()))
+    covariance = squares / freedom * _inverse_normal(jacobian)
+    at_shutdown = np.zeros(count)
+    at_shutdown[:2] = 1.0
+    variance = max(0.0, float(at_shutdown @ covariance @ at_shutdown))
+    if len(alike) and readings <= _MOST_COUNTED:
+        share, freedom = counted(jacobian, at_shutdown, alike)
+        variance = share * squares
+    return covariance, math.sqrt(variance), freedom
 
 
 def _inverse_normal(jacobian: NDArray[np.float64]) -> NDArray[np.float64]:

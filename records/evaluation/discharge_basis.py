@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from dataclasses import replace
 from functools import cached_property
@@ -14,13 +15,15 @@ from records.evaluation.measured import Measured, relative_standard_uncertainty,
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
+from records.evaluation.usual import USUAL
 from records.readers.recording import Samples
 
-WINDOW_S = 10.0
+WINDOW_S = USUAL["charge_window_s"].value
 # Told of every discharge record, judged only where the procedure sets a limit.
 _ALWAYS_TOLD = ("inception_voltage_kv", "extinction_voltage_kv", "time_to_extinction_s")
-_LEAST_SHARE, _GREATEST_SHARE = 0.5, 2.0  # of the limit: IEC 60270 clause 5, from memory
+_NOISE_SHARE = USUAL["background_noise_share"].bounds[1]
 _SILENCE_S = 1.0
+_SLACK = 1e-9  # relative: rounding must not push a charge out of its bounds
 
 
 def limit_of(step: Step) -> float | None:
@@ -39,7 +42,7 @@ def implied_of_charge(step: Step, setup: Setup, told: tuple[str, ...]) -> tuple[
     """Return what the standards always ask of a discharge circuit, and what is told of every record."""
     asked, limit = [], limit_of(step)
     if limit is not None:
-        asked.append(Criterion("background_noise_pc", maximum=limit / 2, judges="test", is_implied=True))
+        asked.append(Criterion("background_noise_pc", maximum=_NOISE_SHARE * limit, judges="test", is_implied=True))
     if setup.scale_factor is not None:
         asked.append(Criterion("charge_scale_factor", judges="test", is_implied=True))
     listed = {criterion.quantity for criterion in step.criteria}
@@ -47,8 +50,27 @@ def implied_of_charge(step: Step, setup: Setup, told: tuple[str, ...]) -> tuple[
     return tuple(asked)
 
 
+def injected_bounds(step: Step, limit_pc: float | None) -> tuple[float, float]:
+    """Return between which charges the circuit must have been calibrated [pC].
+
+    As the set-up checks of the step say; where it carries none, the usual shares of the limit; infinite without either.
+    """
+    checks = [row for row in step.stated.get("setup_checks", ()) if row["quantity"] == "injected_charge_pc"]
+    if checks:
+        lows, highs = ([row[key] for row in checks if key in row] for key in ("min", "max"))
+        return max(lows, default=0.0), min(highs, default=math.inf)
+    if limit_pc is None:
+        return 0.0, math.inf
+    low, high = USUAL["injected_charge_share"].bounds
+    return low * limit_pc, high * limit_pc
+
+
+def _between(low_pc: float, high_pc: float) -> str:
+    return f"between {low_pc:g} and {high_pc:g} pC" if math.isfinite(high_pc) else f"at {low_pc:g} pC or above"
+
+
 def scale_factor_of(step: Step, setup: Setup) -> Measured:
-    """Return the scale factor k, not valid where the injected charge lies outside 50 to 200 % of the limit."""
+    """Return the scale factor k, not valid where the injected charge lies outside `injected_bounds`."""
     factor, injected, limit = setup.scale_factor, setup.injected_pc, limit_of(step)
     if factor is None or injected is None:
         return Measured(None, words="The set-up states no charge calibration.")
@@ -58,11 +80,12 @@ def scale_factor_of(step: Step, setup: Setup) -> Measured:
     if setup.last_scale_factor is not None:
         change = 100 * (factor / setup.last_scale_factor - 1)
         words += f" The last one was {setup.last_scale_factor:.4g}: it drifted by {change:+.2g} %."
-    if limit is not None and not _LEAST_SHARE * limit <= injected <= _GREATEST_SHARE * limit:
-        words += (
-            f" The injected charge must lie between {_LEAST_SHARE * limit:g} and {_GREATEST_SHARE * limit:g} pC, "
-            f"50 to 200 % of the limit of {limit:g} pC."
+    low, high = injected_bounds(step, limit)
+    if not low * (1 - _SLACK) <= injected <= high * (1 + _SLACK):
+        shares = (
+            f", {100 * low / limit:.3g} to {100 * high / limit:.3g} % of the limit of {limit:g} pC" if limit else ""
         )
+        words += f" The injected charge must lie {_between(low, high)}{shares}."
         return Measured(factor, u_factor, words, settled="not_valid", is_value_said=True)
     return Measured(factor, u_factor, words, is_value_said=True)
 
@@ -337,10 +360,11 @@ class DischargeBasis(ABC):
             said.append("The set-up states no charge calibration; the charge is taken as the record states it.")
         if self.reignitions_s:
             said.append(self._reignited())
-        if self.noise_after_pc is not None and self.limit_pc is not None and self.noise_after_pc > self.limit_pc / 2:
+        after, limit = self.noise_after_pc, self.limit_pc
+        if after is not None and limit is not None and after > _NOISE_SHARE * limit:
             said.append(
-                f"The background noise after the test was {self.noise_after_pc:.3g} pC, more than half the limit of "
-                f"{self.limit_pc:g} pC; it may have been so during the test."
+                f"The background noise after the test was {after:.3g} pC, more than half the limit of "
+                f"{limit:g} pC; it may have been so during the test."
             )
         return tuple(said)
 

@@ -63,6 +63,11 @@ class Finding:
     is_implied: bool = False
     correction: str = ""
 
+    @property
+    def standard_uncertainty(self) -> float | None:
+        """u = U/k [unit]; None where U is not known, and for counts, which have none."""
+        return None if self.expanded_uncertainty is None else self.expanded_uncertainty / self.coverage_factor
+
     def as_dict(self) -> dict[str, Any]:
         """Return the finding with the keys of the shell contract."""
         told = {"correction": self.correction} if self.correction else {}
@@ -71,6 +76,7 @@ class Finding:
             "stage": self.stage,
             "value": _finite(self.value),
             "unit": self.unit,
+            "standard_uncertainty": _finite(self.standard_uncertainty),
             "expanded_uncertainty": _finite(self.expanded_uncertainty),
             "coverage_factor": self.coverage_factor,
             "min": _finite(self.minimum),

@@ -13,7 +13,7 @@ from records.evaluation.absorption import Reading, TimeNotReached, resistance_af
 from records.evaluation.curves import ReadPoint, curve_details
 from records.evaluation.estimating import Estimate, combined, estimate
 from records.evaluation.examination import Examination
-from records.evaluation.measured import Measured, resolution_of, spoken
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.readings import (
     condition,
     examined,
@@ -27,11 +27,12 @@ from records.evaluation.readings import (
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
+from records.evaluation.usual import USUAL
 from records.readers.recording import Recording, Samples
 
 ONE_MINUTE_S, TEN_MINUTES_S = 60.0, 600.0
 # Above it the polarization index says little: IEEE 43-2013, from memory.
-_INDEX_NOT_MEANINGFUL_MOHM = 5000.0
+_INDEX_NOT_MEANINGFUL_MOHM = USUAL["index_not_meaningful_mohm"].value
 _HALVING_K = 10.0
 _LEAST_STANDING = 5  # equal readings at the end from which on a range may have ended
 _INSTRUMENTS = ("insulation_resistance", "resistance")
@@ -228,7 +229,7 @@ def _little_said(one: Reading | str) -> str:
         return ""
     return (
         f"Above {_INDEX_NOT_MEANINGFUL_MOHM:g} MΩ after 1 min the polarization index says little "
-        "(IEEE 43-2013, from memory)."
+        f"({USUAL['index_not_meaningful_mohm'].source})."
     )
 
 
@@ -251,5 +252,8 @@ def _asked_of_test(
         name, held = "held_s", float(after_s[-1])
         criterion = Criterion(name, stage.name, 0.99 * stage.hold_s, judges="test", is_implied=True)
         words = f"The record ends {held:.4g} s after the voltage was applied; the plan asks {stage.hold_s:g} s."
-        asked.append((criterion, Measured(held, None, words)))
+        # The end lies within one sample; the clock's part counts where an instrument for time is named.
+        sample_s = float(np.median(np.diff(after_s))) if len(after_s) > 1 else 0.0
+        uncertainty = expanded(held, relative_standard_uncertainty(setup, "time") or 0.0, sample_s / math.sqrt(12))
+        asked.append((criterion, Measured(held, uncertainty, words)))
     return asked

@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from records.evaluation.conductors import CONDUCTORS
+from records.evaluation.usual import USUAL
+from records.readers.wanted import WANTED_BY_KIND
 
 Shape = Literal["number", "whole", "text", "flag", "label", "numbers", "rows", "object"]
 
@@ -129,8 +131,10 @@ _OF_ELEMENTS = (
     Key("compared_with", "object", keys=(Key("title", "text", is_required=True),)),
 )
 
-# Test-voltage tolerance where a stage states none: IEC 60060-1:2010 clauses 6 and 7, from memory.
-_HELD = StageNeed((_VOLTAGE, _HOLD), ((60.0, 1.0), (math.inf, 3.0)))
+_HELD = StageNeed(
+    (_VOLTAGE, _HOLD),
+    ((60.0, USUAL["held_voltage_tolerance_pct"].value), (math.inf, USUAL["held_voltage_tolerance_long_pct"].value)),
+)
 _IMPULSE = StageNeed(
     (
         _VOLTAGE,
@@ -138,8 +142,10 @@ _IMPULSE = StageNeed(
         Key("wave", "text", choices=("full", "reduced", "chopped")),
         Key("impulses", "whole", at_least=1.0),
     ),
-    ((math.inf, 3.0),),
+    ((math.inf, USUAL["impulse_tolerance_pct"].value),),
 )
+# What a plan asks of the set-up, as the charge that calibrates a discharge circuit.
+_CHECK = (Key("quantity", "text", is_required=True), Key("min"), Key("max"))
 # One round of a sequence: after so many impulses, up to `accept` discharges pass and `reject` or more fail it.
 _ROUND = (
     Key("impulses", "whole", at_least=1.0, is_required=True),
@@ -147,10 +153,21 @@ _ROUND = (
     Key("reject", "whole", at_least=1.0, is_required=True),
     Key("clear_at_end", "whole", at_least=1.0),
 )
-_DIRECT = StageNeed((Key("voltage_kv", above=0.0), Key("hold_s", above=0.0)), ((math.inf, 3.0),), is_required=False)
+_DIRECT = StageNeed(
+    (Key("voltage_kv", above=0.0), Key("hold_s", above=0.0)),
+    ((math.inf, USUAL["direct_voltage_tolerance_pct"].value),),
+    is_required=False,
+)
+
+
+def _kind(name: str, **stated: Any) -> Kind:
+    """Return a kind, with what its record must hold as the readers' table says it."""
+    wanted = WANTED_BY_KIND[name]
+    return Kind(name, channels=wanted.sets, axis=wanted.axis, least_rows=wanted.min_rows, **stated)
+
 
 _ALL = (
-    Kind(
+    _kind(
         "power_frequency_withstand",
         quantities=(
             "held_voltage_kv",
@@ -163,10 +180,9 @@ _ALL = (
             "ramp_rate_pct_per_s",
             "voltage_drop_pct",
         ),
-        channels=(("time_s", "voltage_kv"),),
         stages=_HELD,
     ),
-    Kind(
+    _kind(
         "partial_discharge",
         quantities=(
             "held_voltage_kv",
@@ -184,14 +200,13 @@ _ALL = (
             "discharge_power_w",
             "quadratic_rate_c2_per_s",
         ),
-        channels=(("time_s", "voltage_kv", "charge_pc"), ("time_s", "charge_pc", "phase_deg")),
         optional=("phase_deg", "gated"),
         stages=_HELD,
-        keys=(Key("threshold_pc", above=0.0), Key("window_s", above=0.0)),
+        keys=(Key("threshold_pc", above=0.0), Key("window_s", above=0.0), Key("setup_checks", "rows", keys=_CHECK)),
         criterion_keys=(Key("window_s", above=0.0),),
         must_judge_unit=True,
     ),
-    Kind(
+    _kind(
         "lightning_impulse",
         quantities=(
             "test_voltage_kv",
@@ -204,7 +219,6 @@ _ALL = (
             "voltage_difference_pct",
             "current_difference_pct",
         ),
-        channels=(("time_s", "voltage_kv"),),
         is_axis_strict=True,
         stages=_IMPULSE,
         keys=(
@@ -212,7 +226,7 @@ _ALL = (
             Key("rounds", "rows", keys=_ROUND),
         ),
     ),
-    Kind(
+    _kind(
         "frequency_response",
         quantities=(
             "resonance_hz",
@@ -225,13 +239,6 @@ _ALL = (
             "correlation",
             "log_error_db",
         ),
-        channels=(
-            ("frequency_hz", "impedance_ohm", "phase_deg"),
-            ("frequency_hz", "impedance_real_ohm", "impedance_imag_ohm"),
-            ("frequency_hz", "reflection_real", "reflection_imag"),
-            ("frequency_hz", "gain_db"),
-        ),
-        axis="frequency_hz",
         is_axis_strict=True,
         keys=(
             _FREQUENCY,
@@ -243,16 +250,13 @@ _ALL = (
         ),
         criterion_keys=(Key("branch", "label"),),
     ),
-    Kind(
+    _kind(
         "winding_resistance",
         quantities=("resistance_ohm", "resistance_at_reference_ohm", "resistance_unbalance_pct"),
-        channels=(("resistance_ohm",),),
-        axis="",
-        least_rows=1,
         optional=("part",),
         keys=(*_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
     ),
-    Kind(
+    _kind(
         "insulation_resistance",
         quantities=(
             "insulation_resistance_mohm",
@@ -261,12 +265,11 @@ _ALL = (
             "held_voltage_kv",
             "held_s",
         ),
-        channels=(("time_s", "insulation_resistance_mohm"),),
         is_axis_strict=True,
         stages=_DIRECT,
         keys=(_REFERENCE_TEMPERATURE, _TEMPERATURE, Key("halving_k", above=0.0), Key("voltage_applied_s")),
     ),
-    Kind(
+    _kind(
         "dissipation_factor",
         quantities=(
             "dissipation_factor",
@@ -275,39 +278,28 @@ _ALL = (
             "dissipation_factor_change",
             "capacitance_change_pct",
         ),
-        channels=(("dissipation_factor",),),
-        axis="",
-        least_rows=1,
         stages=_DIRECT,
         keys=(_FREQUENCY, *_OF_ELEMENTS),
     ),
-    Kind(
+    _kind(
         "capacitance",
         quantities=("capacitance_uf", "capacitance_change_pct"),
-        channels=(("capacitance_uf",),),
-        axis="",
-        least_rows=1,
         stages=_DIRECT,
         keys=(_FREQUENCY, _REFERENCE_TEMPERATURE, *_OF_ELEMENTS),
     ),
-    Kind(
+    _kind(
         "inductance",
         quantities=("inductance_mh", "loss_w", "loss_at_reference_w", "resistance_ohm", "quality_factor"),
-        channels=(("inductance_mh",),),
-        axis="",
-        least_rows=1,
         keys=(
             *(_FREQUENCY, *_OF_CONDUCTOR, _REFERENCE_TEMPERATURE, _TEMPERATURE),
             *(Key("rated_current_a", above=0.0), Key("phases", "whole", at_least=1)),
             *(Key("dc_resistance_ohm", above=0.0), Key("dc_resistance_temperature_c", above=-200.0, below=1000.0)),
         ),
     ),
-    Kind(
+    _kind(
         "temperature_rise",
         quantities=("temperature_rise_k", "hot_spot_rise_k", "resistance_ohm"),
-        channels=(("time_s", "resistance_ohm"),),
         is_axis_strict=True,
-        least_rows=6,
         keys=(
             *(*_OF_CONDUCTOR, Key("cold_resistance_ohm", above=0.0)),
             *(Key("cold_temperature_c", above=-200.0, below=1000.0), Key("ambient_c", above=-100.0, below=200.0)),

@@ -321,21 +321,21 @@ def _derived(
     if threshold_pc is not None:
         over = int(np.count_nonzero(pulses.magnitude_pc[pulses.between(*window)] > threshold_pc))
         words = f"From {found.count} pulses in {found.duration_s:.4g} s, {over} of them above {threshold_pc:.4g} pC."
-    return Measured(value, _uncertainty(value, quantity, setup), words)
+    return Measured(value, _uncertainty(value, found.repeatability[quantity], quantity, setup), words)
 
 
-def _uncertainty(value: float, quantity: str, setup: Setup) -> float | None:
-    """Return U at k = 2 from the instruments' relative parts: of charge once, twice or not at all, and of voltage."""
+def _uncertainty(value: float, by_chance: float, quantity: str, setup: Setup) -> float | None:
+    """Return U at k = 2 from chance and the instruments' parts: of charge once, twice or not at all, and of voltage."""
     time = relative_standard_uncertainty(setup, "time") or 0.0
     charge = relative_standard_uncertainty(setup, "charge")
     if quantity == "repetition_rate_per_s":
-        return 2 * value * time if time else None
+        return expanded(value, time, by_chance)
     if charge is None:
         return None
     if quantity == "quadratic_rate_c2_per_s":
-        return 2 * value * math.hypot(2 * charge, time)
+        return expanded(value, math.hypot(2 * charge, time), by_chance)
     voltage = relative_standard_uncertainty(setup, "voltage") if quantity == "discharge_power_w" else 0.0
-    return None if voltage is None else 2 * abs(value) * math.hypot(charge, voltage, time)
+    return None if voltage is None else expanded(value, math.hypot(charge, voltage, time), by_chance)
 
 
 def examine_pulses(step: Step, recording: Recording, setup: Setup) -> Examination:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -133,6 +135,9 @@ class PulseQuantities:
         D = Σq²/Tref [C²/s].
     discharge_power_w : float or None
         P = Σq·u/Tref [W], signs kept; None where the instantaneous voltage is not known.
+    repeatability : mapping of str to float
+        Standard uncertainty of each of the four rates by chance, in its unit: pulses come at random, so that a sum
+        over them has the variance of its squares, Σx² (a count √N). Of pulses at fixed phases it is on the safe side.
     """
 
     count: int
@@ -141,6 +146,7 @@ class PulseQuantities:
     average_discharge_current_a: float
     quadratic_rate_c2_per_s: float
     discharge_power_w: float | None
+    repeatability: Mapping[str, float]
 
 
 def derive_quantities(
@@ -179,16 +185,21 @@ def derive_quantities(
     if not duration_s > 0:
         raise ValueError("The reference time must be above 0 s.")
     charge = np.asarray(charge_pc, dtype=float)
-    power = None
-    if instantaneous_kv is not None:
-        power = float(np.dot(charge, instantaneous_kv)) * _PC * _KV / duration_s
+    energy = None if instantaneous_kv is None else charge * instantaneous_kv
+    squares = float(np.dot(charge, charge))
     return PulseQuantities(
         len(charge),
         duration_s,
         len(charge) / duration_s,
         float(np.abs(charge).sum()) * _PC / duration_s,
-        float(np.dot(charge, charge)) * _PC**2 / duration_s,
-        power,
+        squares * _PC**2 / duration_s,
+        None if energy is None else float(energy.sum()) * _PC * _KV / duration_s,
+        {
+            "repetition_rate_per_s": math.sqrt(len(charge)) / duration_s,
+            "average_discharge_current_a": math.sqrt(squares) * _PC / duration_s,
+            "quadratic_rate_c2_per_s": float(np.linalg.norm(charge**2)) * _PC**2 / duration_s,
+            "discharge_power_w": 0.0 if energy is None else float(np.linalg.norm(energy)) * _PC * _KV / duration_s,
+        },
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from records.evaluation.usual import USUAL
 from records.readers.recording import Samples
 
 BLOCK_S = 0.2
@@ -16,7 +17,7 @@ _MOST_RESIDUAL = 0.05
 _STRONG_SHARE, _LEAST_AGREEING = 0.2, 0.9
 _QUIET_SHARE = 0.03  # of the greatest level: at most this is taken as no voltage
 _FIT_BLOCK_S, _LONGEST_BLOCK_S, _LEAST_PULSES = 0.4, 2.0, 8
-_SCAN_HZ = (45.0, 65.0)
+_SCAN_HZ = USUAL["frequency_hz"].bounds
 _SCAN_S = 4.0
 
 

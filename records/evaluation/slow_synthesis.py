@@ -31,6 +31,7 @@ class Disturbance:
     step: float = 0.0
     dropped: float = 0.0
     seed: int = 0
+    resampled: float = 0.0
 
     def spoil(self, exact: Samples, *, relative: bool = False) -> Samples:
         """Return the readings that an instrument gives for exact values [same unit], shape (n,)."""
@@ -45,6 +46,24 @@ class Disturbance:
         stays = chance.random(count) >= self.dropped
         stays[[0, -1]] = True
         return stays
+
+    def sampled(self, time_s: Samples, values: Samples, interval_s: float) -> tuple[Samples, Samples]:
+        """Return times [s] and readings after samples were dropped and, where asked, others interpolated from the rest.
+
+        Parameters
+        ----------
+        time_s, values : ndarray (n,)
+            As an instrument took them.
+        interval_s : float
+            Between two of them [s].
+        """
+        kept = self.kept(len(time_s))
+        time_s, values = time_s[kept], values[kept]
+        if not self.resampled:
+            return time_s, values
+        begin = time_s[0] + interval_s * np.random.default_rng([self.seed, 4]).random()
+        even = np.arange(begin, time_s[-1], self.resampled * interval_s)
+        return even, np.interp(even, time_s, values)
 
 
 @dataclass(frozen=True)
@@ -106,11 +125,11 @@ def synthesise_cooling(
     """
     spoiled = disturbance or Disturbance()
     after = np.arange(first_s, last_s + interval_s / 2, interval_s)
-    kept = spoiled.kept(len(after))
-    channels = {"resistance_ohm": spoiled.spoil(winding.at(after))[kept]}
+    after, resistance = spoiled.sampled(after, spoiled.spoil(winding.at(after)), interval_s)
+    channels = {"resistance_ohm": resistance}
     if ambient_c is not None:
-        channels["ambient_c"] = np.full(int(kept.sum()), ambient_c)
-    return Recording(after[kept] + shutdown_s, channels)
+        channels["ambient_c"] = np.full(len(after), ambient_c)
+    return Recording(after + shutdown_s, channels)
 
 
 def synthesise_absorption(
@@ -149,9 +168,9 @@ def synthesise_absorption(
     left = (1 / polarization_index - conduction_share) / (1 - conduction_share)
     exponent = -math.log10(left)
     current = conduction_share + (1 - conduction_share) * (time_s / 60.0) ** -exponent
-    kept = spoiled.kept(len(time_s))
     values = spoiled.spoil(one_minute_mohm / current, relative=True)
-    return Recording(time_s[kept], {"insulation_resistance_mohm": values[kept]})
+    time_s, values = spoiled.sampled(time_s, values, interval_s)
+    return Recording(time_s, {"insulation_resistance_mohm": values})
 
 
 def synthesise_table(

@@ -35,11 +35,11 @@ from records.evaluation.readings import (
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Step
+from records.evaluation.usual import USUAL
 from records.evaluation.winding_resistance import conductor_of
 from records.readers.recording import Recording, Samples
 
-# Latest first reading after shutdown that the loading guides let pass: IEEE C57.12.90, from memory.
-_LATEST_FIRST_READING_S = 240.0
+_LATEST_FIRST_READING_S = USUAL["latest_first_reading_s"].value
 
 
 @dataclass(frozen=True)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
 
 LEAST_SAMPLES_A_PERIOD = 20
@@ -19,6 +21,8 @@ _GAP_INTERVALS = 3.0
 _CREST_DEG = 12.0
 _HIGHEST_HARMONIC, _HARMONIC_PERIODS, _HARMONIC_PLACES = 40, 10, 3
 _FFT_SAMPLES = 1 << 19
+_LEAKED_LINES = 0.02
+_NEIGHBOURS = 25  # periods
 
 
 class NotAWave(ValueError):
@@ -68,6 +72,8 @@ class WaveShape:
         fundamental [%].
     periods : float
         Number of periods looked at.
+    uncertainties : mapping of str to float
+        Standard uncertainty of each of the four from noise and resolution of the samples, in its unit.
     """
 
     frequency_hz: float
@@ -75,6 +81,7 @@ class WaveShape:
     polarity_difference_pct: float
     total_harmonic_distortion_pct: float
     periods: float
+    uncertainties: Mapping[str, float]
 
 
 def changes_sign(voltage_kv: Samples) -> bool:
@@ -189,6 +196,18 @@ def _crests(voltage: Samples, places: NDArray[np.intp], half: int) -> Samples:
     return np.where(is_crest, vertex, voltage[places])
 
 
+def _steadied(places: NDArray[np.intp], per_period: float) -> NDArray[np.intp]:
+    """Return where crests lie by the phase of their neighbours: the greatest sample is the one with the most noise."""
+    if len(places) < _NEIGHBOURS:
+        return places
+    turns = np.exp(2j * np.pi * (places % per_period) / per_period)
+    kernel = np.ones(_NEIGHBOURS)
+    mean = np.convolve(np.pad(turns, _NEIGHBOURS // 2, mode="edge"), kernel, mode="valid")
+    away = np.angle(mean * turns.conjugate()) / (2 * np.pi) * per_period
+    near = np.abs(away) <= per_period * _CREST_DEG / 360  # else the phase jumps there, or the period shows no crest
+    return np.where(near, np.rint(places + away).astype(np.intp), places)
+
+
 def trend_of(time_s: Samples, voltage_kv: Samples) -> WaveTrend:
     """Return the peaks of a wave, period by period.
 
@@ -232,8 +251,8 @@ def trend_of(time_s: Samples, voltage_kv: Samples) -> WaveTrend:
         part = voltage_kv[start : start + blocks * length].reshape(blocks, length)
         base = np.arange(blocks) * length
         inside = voltage_kv[start:stop]
-        positive.append(_crests(inside, base + part.argmax(axis=1), half))
-        negative.append(_crests(-inside, base + part.argmin(axis=1), half))
+        positive.append(_crests(inside, _steadied(base + part.argmax(axis=1), per_period), half))
+        negative.append(_crests(-inside, _steadied(base + part.argmin(axis=1), per_period), half))
         times.append(time_s[start + base + length // 2])
     if not times:
         raise NotAWave("The record has no whole period without a gap.")
@@ -242,28 +261,53 @@ def trend_of(time_s: Samples, voltage_kv: Samples) -> WaveTrend:
     return WaveTrend(np.concatenate(times), level, up, down, frequency, length * interval)
 
 
-def _harmonics(voltage: Samples, omega_dt: float, highest: int) -> Samples:
-    """Return the amplitudes of the harmonics 1 to `highest` by least squares; `omega_dt` in radians a sample."""
+def _harmonics(voltage: Samples, omega_dt: float, highest: int) -> tuple[Samples, float]:
+    """Return the amplitudes of the harmonics 1 to `highest` by least squares, and the scatter that they leave.
+
+    `omega_dt` in radians a sample.
+    """
     angle = np.arange(len(voltage)) * omega_dt
     turns = np.exp(1j * np.outer(np.arange(1, highest + 1), angle))
     rows = np.concatenate((np.ones((1, len(voltage))), turns.real, turns.imag))
     # Over ten periods the rows are nearly orthogonal, so the normal equations lose nothing.
-    fitted = np.linalg.solve(rows @ rows.T, rows @ voltage)[1:]
-    return np.asarray(np.hypot(fitted[:highest], fitted[highest:]), dtype=float)
+    solved = np.linalg.solve(rows @ rows.T, rows @ voltage)
+    left = voltage - solved @ rows
+    fitted = solved[1:]
+    amplitudes = np.asarray(np.hypot(fitted[:highest], fitted[highest:]), dtype=float)
+    return amplitudes, float(np.sqrt(left @ left / max(len(voltage) - len(rows), 1)))
 
 
-def _distortion_pct(voltage: Samples, frequency_hz: float, interval_s: float) -> float:
-    """Return the total harmonic distortion, the mean of up to three places of ten periods each [%]."""
+@dataclass(frozen=True)
+class _Distortion:
+    """THD [%] and its standard uncertainty [%]; scatter of one sample about the harmonics, same unit as the wave."""
+
+    distortion_pct: float
+    uncertainty_pct: float
+    scatter: float
+
+
+def _distortion(voltage: Samples, frequency_hz: float, interval_s: float) -> _Distortion:
+    """Return the total harmonic distortion, the mean of up to three places of ten periods each.
+
+    Noise of σ a sample gives each component of a harmonic the variance 2σ²/n. That moves the root of the sum of
+    squares by σ√(2/n) either way, and lifts it by what H harmonics of noise add to the sum, 4Hσ²/n.
+    """
     per_period = 1.0 / (frequency_hz * interval_s)
     highest = min(_HIGHEST_HARMONIC, int(0.45 * per_period))
     length = min(len(voltage), round(_HARMONIC_PERIODS * per_period))
     places = min(_HARMONIC_PLACES, len(voltage) // length)
-    found = []
+    found, scatters, fundamentals = [], [], []
     for start in np.linspace(0, len(voltage) - length, places).astype(int):
         part = voltage[start : start + length]
-        amplitudes = _harmonics(part, 2 * math.pi * frequency_hz * interval_s, highest)
+        amplitudes, scatter = _harmonics(part, 2 * math.pi * frequency_hz * interval_s, highest)
         found.append(float(np.hypot.reduce(amplitudes[1:])) / float(amplitudes[0]))
-    return 100 * float(np.mean(found))
+        scatters.append(scatter)
+        fundamentals.append(float(amplitudes[0]))
+    share, scatter, fundamental = float(np.mean(found)), float(np.mean(scatters)), float(np.mean(fundamentals))
+    floor = 2 * scatter * math.sqrt(max(highest - 1, 0) / length) / fundamental
+    lifted = floor**2 / (2 * share) if share > floor else floor
+    either_way = scatter / fundamental * math.sqrt(2 / (length * places))
+    return _Distortion(100 * share, 100 * math.hypot(either_way, lifted), scatter)
 
 
 def shape_of(time_s: Samples, voltage_kv: Samples, trend: WaveTrend, begin_s: float, end_s: float) -> WaveShape:
@@ -303,11 +347,37 @@ def shape_of(time_s: Samples, voltage_kv: Samples, trend: WaveTrend, begin_s: fl
     whole = part[: max(1, round(math.floor(len(part) / per_period) * per_period))]
     inside = (trend.time_s >= begin_s) & (trend.time_s <= end_s)
     up, down = float(np.mean(trend.positive_kv[inside])), float(np.mean(trend.negative_kv[inside]))
-    crest = (up + down) / 2
+    crest, effective = (up + down) / 2, float(np.sqrt(np.mean(whole**2)))
+    distortion = _distortion(whole, frequency, interval)
+    # Rounding counts by itself only where no noise of half a step averages it out.
+    step = resolution_of(part)
+    rounding = step / math.sqrt(12) if distortion.scatter < step / 2 else 0.0
+    points = 2 * max(1, round(per_period * _CREST_DEG / 360)) + 1
+    u_crest = distortion.scatter * math.sqrt(9 / (4 * points * max(int(inside.sum()), 1)))
+    amplitude, count = math.sqrt(2) * effective, len(part[:_FFT_SAMPLES])
     return WaveShape(
         frequency,
-        crest / float(np.sqrt(np.mean(whole**2))),
+        crest / effective,
         100 * abs(up - down) / crest,
-        _distortion_pct(whole, frequency, interval),
+        distortion.distortion_pct,
         len(whole) / per_period,
+        {
+            "frequency_hz": _u_frequency(distortion.scatter / amplitude, count, interval),
+            "crest_factor": math.hypot(
+                u_crest / math.sqrt(2), rounding, crest * distortion.scatter / effective / math.sqrt(len(whole))
+            )
+            / effective,
+            "polarity_difference_pct": 100 * math.sqrt(2) * math.hypot(u_crest, rounding) / crest,
+            "total_harmonic_distortion_pct": distortion.uncertainty_pct,
+        },
     )
+
+
+def _u_frequency(noise: float, count: int, interval_s: float) -> float:
+    """Return the standard uncertainty of a frequency [Hz] from `count` samples, noise being relative to the amplitude.
+
+    The variance of the best estimate is 24 σ²/(a² n³) in radians a sample (Rife and Boorstyn, from memory); the window
+    costs a factor of 2 in it, found by many draws. What other lines leak in is at most 0.02 lines of 1/(n Δt).
+    """
+    by_noise = noise * math.sqrt(2 * 24 / count**3) / (2 * math.pi * interval_s)
+    return math.hypot(by_noise, _LEAKED_LINES / math.sqrt(3) / (count * interval_s))

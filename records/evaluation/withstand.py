@@ -12,22 +12,24 @@ import numpy as np
 from records.evaluation.applied import AppliedVoltage
 from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.findings import Event
-from records.evaluation.measured import Measured, relative_standard_uncertainty, resolution_of
+from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.evaluation.thinning import thinned_trend
+from records.evaluation.usual import USUAL
 from records.evaluation.waveform import NotAWave, WaveShape, WaveTrend, changes_sign, shape_of, trend_of
 from records.readers.recording import Recording
 
-# IEC 60060-1:2010, clause 6 (from memory): least and greatest of what the shape of the voltage must keep.
+_CREST_LOW, _CREST_HIGH = (share * math.sqrt(2) for share in USUAL["crest_over_sine"].bounds)
+# Least and greatest of what the shape of the voltage must keep.
 SHAPE_LIMITS: Mapping[str, tuple[float | None, float | None]] = {
-    "frequency_hz": (45.0, 65.0),
-    "crest_factor": (0.95 * math.sqrt(2), 1.05 * math.sqrt(2)),
-    "polarity_difference_pct": (None, 2.0),
+    "frequency_hz": (USUAL["frequency_hz"].low, USUAL["frequency_hz"].high),
+    "crest_factor": (_CREST_LOW, _CREST_HIGH),
+    "polarity_difference_pct": (None, USUAL["polarity_difference_pct"].high),
 }
 # Told where the record shows it, judged only where the procedure sets a limit.
 _TOLD = ("total_harmonic_distortion_pct", "ramp_rate_pct_per_s", "voltage_drop_pct")
-_RAMP_FROM = 0.75  # of the set point: IEC 60060-1:2010, clause 6, from memory
+_RAMP_FROM = USUAL["ramp_from_share"].value
 
 
 class WithstandRecord:
@@ -107,7 +109,8 @@ class WithstandRecord:
         relative = relative_standard_uncertainty(self.setup, "time" if quantity == "frequency_hz" else "voltage")
         value = float(getattr(shape, quantity))
         # A ratio of two readings of one instrument does not carry that instrument's uncertainty of scale.
-        uncertainty = 2 * value * relative if quantity == "frequency_hz" and relative is not None else None
+        of_scale = relative if quantity == "frequency_hz" and relative is not None else 0.0
+        uncertainty = expanded(value, of_scale, shape.uncertainties[quantity])
         return Measured(value, uncertainty, f"Over {shape.periods:.0f} periods of the hold at {stage.voltage_kv:g} kV.")
 
     def _ramp(self, stage: Stage) -> Measured:
@@ -121,8 +124,13 @@ class WithstandRecord:
             words = "The record does not show the voltage rising from 75 % of the set point."
             return Measured(None, words=words)
         first = int(below[-1])
-        rate = 100 * float(volts[-1] - volts[first]) / stage.voltage_kv / float(times[-1] - times[first])
-        return Measured(rate, None, f"From 75 % of {stage.voltage_kv:g} kV to the set point, mean rate.")
+        risen_kv, taken_s = float(volts[-1] - volts[first]), float(times[-1] - times[first])
+        rate = 100 * risen_kv / stage.voltage_kv / taken_s
+        # Each end is known to a step of the voltage, and to a sample in time, as the corners of the ramp are.
+        by_steps = math.sqrt(2) * self.applied.u_reading_kv / risen_kv
+        by_time = math.hypot(self.applied.interval_s / math.sqrt(6) / taken_s, self.applied.relative_time)
+        uncertainty = expanded(rate, self.applied.relative, rate * by_steps, rate * by_time)
+        return Measured(rate, uncertainty, f"From 75 % of {stage.voltage_kv:g} kV to the set point, mean rate.")
 
     def _drop(self, stage: Stage) -> Measured:
         """Return by how much the voltage fell at most below the mean of the hold [%], before it left the band for good.
@@ -138,7 +146,9 @@ class WithstandRecord:
         during = during[: last + 1]
         level = float(np.mean(self.applied.voltage_kv[place.stay.first : place.stay.last + 1]))
         drop = 100 * (1 - float(during.min()) / level)
-        return Measured(drop, None, f"Greatest fall below the mean of the hold at {stage.voltage_kv:g} kV.")
+        # The scale of the instrument cancels; the least reading has its own noise and rounding.
+        uncertainty = expanded(drop, 0.0, 100 * self.applied.u_reading_kv / level)
+        return Measured(drop, uncertainty, f"Greatest fall below the mean of the hold at {stage.voltage_kv:g} kV.")
 
     def implied(self) -> tuple[Criterion, ...]:
         """Return what the standards always ask, and what is told: of a wave its shape over the last stage's hold."""

@@ -72,8 +72,8 @@ WANTED_BY_KIND: Mapping[str, Wanted] = {
         (
             (_SWEEP, "impedance_ohm", "phase_deg"),
             (_SWEEP, "impedance_real_ohm", "impedance_imag_ohm"),
-            (_SWEEP, "gain_db"),
             (_SWEEP, "reflection_real", "reflection_imag"),
+            (_SWEEP, "gain_db"),
         ),
         ("phase_deg",),
         _SWEEP,
@@ -85,6 +85,8 @@ WANTED_BY_KIND: Mapping[str, Wanted] = {
     "dissipation_factor": Wanted((("dissipation_factor",),), ("voltage_kv", "capacitance_uf", _SWEEP), "", 1),
     "capacitance": Wanted((("capacitance_uf",),), ("voltage_kv", "dissipation_factor", _SWEEP), "", 1),
     "inductance": Wanted((("inductance_mh",),), (_SWEEP, "loss_w", "current_a", "voltage_kv", "temperature_c"), "", 1),
-    "temperature_rise": Wanted((("time_s", "resistance_ohm"),), ("ambient_c", "temperature_c", "current_a")),
+    "temperature_rise": Wanted(
+        (("time_s", "resistance_ohm"),), ("ambient_c", "temperature_c", "current_a"), min_rows=6
+    ),
 }
-"""A new kind of step begins with a row here."""
+"""A new kind of step begins with a row here; `records.evaluation.kinds` takes what a record must hold from it."""

@@ -279,7 +279,7 @@ def _base(time_us: Samples, values: Samples, flat: int, crest: int) -> _Base:
     noise = float(np.sqrt(left @ left / (flat - 2)))
     if noise <= _NOTHING * float(np.abs(values).max()):
         noise, left = 0.0, np.zeros(flat)
-    alike = serial_factor(left)
+    alike = serial_factor(left, 2)
     lasting = noise * math.sqrt(alike)
     u_slope = lasting / math.sqrt(spread)
     if abs(slope) <= _DRIFT_SIGMA * u_slope or noise == 0:

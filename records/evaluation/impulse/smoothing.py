@@ -7,10 +7,11 @@ import math
 import numpy as np
 from scipy.signal import lfilter
 
+from records.evaluation.usual import USUAL
 from records.readers.recording import Samples
 
-A_US2 = 2.2
-"""a in k(f) = 1/(1 + a f²), f in MHz [µs²]: IEC 60060-1:2010 annex B; the constant is confirmed by published papers."""
+A_US2 = USUAL["test_voltage_function_us2"].value
+"""a in k(f) = 1/(1 + a f²), f in MHz [µs²]."""
 
 
 def amplitude_response(frequency_mhz: Samples | float) -> Samples | float:

@@ -14,10 +14,11 @@ from records.evaluation.estimating import COVERAGE_PROBABILITY
 from records.evaluation.sweep.poles import fitted_poles, noise_of, peak_frequencies, starting_poles
 from records.evaluation.sweep.responses import Complexes
 from records.evaluation.sweep.scatter import Scatter, scatter_of
+from records.evaluation.usual import USUAL
 from records.readers.recording import Samples
 
-LEAST_QUALITY = 2.0
-"""Quality factor below which a pair of poles is a broad hump and no resonance: common practice, no source."""
+LEAST_QUALITY = USUAL["least_quality_factor"].value
+"""Quality factor below which a pair of poles is a broad hump and no resonance."""
 
 _LEAST_KNOWN = 0.5
 _STEPS = 40

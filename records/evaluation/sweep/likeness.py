@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from records.evaluation.sweep.poles import noise_of
+from records.evaluation.usual import USUAL
 from records.readers.recording import Samples
 
-POINTS_PER_DECADE = 200
-"""Grid on which traces are compared: IEC 60076-18 and IEEE C57.149 ask for about as many, from memory."""
+POINTS_PER_DECADE = USUAL["comparison_points_per_decade"].value
+"""Grid on which traces are compared."""
 
-# DL/T 911: bands [Hz], from memory; the 2016 edition supersedes the 2004 one. Information only, never a verdict.
-BANDS = (("low", 1e3, 1e5), ("middle", 1e5, 6e5), ("high", 6e5, 1e6))
+# Information only, never a verdict.
+BANDS = tuple((name, *USUAL[f"band_{name}_hz"].bounds) for name in ("low", "middle", "high"))
 _LEAST_POINTS = 10
 
 

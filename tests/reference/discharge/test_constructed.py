@@ -7,8 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from records.evaluation.discharge_basis import scale_factor_of
 from records.evaluation.evaluating import evaluate
 from records.evaluation.setups import parse_setup
+from records.evaluation.step import parse_step
 from records.readers.recording import Recording
 
 DT = 0.5
@@ -182,6 +184,32 @@ def test_the_scale_factor_multiplies_the_record():
 def test_injected_charge_between_50_and_200_percent_of_the_limit(injected, verdict):
     setup = parse_setup({"charge_calibration": {"injected_pc": injected, "reading": injected}})
     assert evaluate(step(CRITERIA[:1]), [record(between(0, 0))], setup).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("check", "injected", "verdict"),
+    [
+        ({"min": 20, "max": 40}, 30, "conforms"),
+        ({"min": 20, "max": 40}, 100, "not_valid"),
+        ({"min": 20}, 500, "conforms"),
+        ({"min": 20}, 19, "not_valid"),
+    ],
+)
+def test_the_plan_says_between_which_charges_a_circuit_is_calibrated(check, injected, verdict):
+    setup = parse_setup({"charge_calibration": {"injected_pc": injected, "reading": injected}})
+    found = scale_factor({"quantity": "injected_charge_pc", "judges": "test", **check}, setup)
+    assert (found.settled or "conforms") == verdict
+    assert ("must lie" in found.words) == (verdict == "not_valid")
+
+
+def scale_factor(check, setup):
+    step = {
+        "kind": "partial_discharge",
+        "stages": [{"name": "measurement", "voltage_kv": 10, "hold_s": 10}],
+        "criteria": [{"quantity": "apparent_charge_pc", "max": 100}],
+        "setup_checks": [check],
+    }
+    return scale_factor_of(parse_step(step), setup)
 
 
 @pytest.mark.parametrize(

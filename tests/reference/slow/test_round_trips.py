@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,7 +21,7 @@ from records.evaluation.slow_synthesis import (
 )
 from records.evaluation.step import parse_step
 
-DRAWS = 1000
+DRAWS, FIRST_SEED = 1000, 0
 # Welch and Satterthwaite's degrees of freedom are cautious where two small sets meet (five and five give 96.6 %, found
 # with 8000 draws), so the tables of two sets have a dozen rows.
 # 95.45 % intervals; four standard deviations of a share of 1000 draws are 2.6 %, so 93 to 97 % is what can be asked.
@@ -30,7 +32,7 @@ def share_inside(step, make, truths, setup):
     """Return, by quantity, in how many of the draws the true value lies inside the expanded uncertainty."""
     known = parse_step(step)
     inside = dict.fromkeys(truths, 0)
-    for seed in range(DRAWS):
+    for seed in range(FIRST_SEED, FIRST_SEED + DRAWS):
         for finding in evaluate(known, make(seed), setup).findings:
             if finding.quantity in truths:
                 inside[finding.quantity] += (
@@ -48,6 +50,8 @@ COOLING = {
     "coarse steps": (Winding(), Disturbance(noise=5e-5, step=1e-4, dropped=0.1), (30, 1500, 10)),
     "few readings by hand": (Winding(time_constant_s=240), Disturbance(noise=5e-5, step=1e-5), (30, 900, 30)),
     "no drift": (Winding(drift_ohm_per_s=0.0), Disturbance(noise=5e-5, step=1e-5, dropped=0.2), (20, 1500, 10)),
+    "resampled to a finer interval": (Winding(), Disturbance(noise=3e-5, step=1e-5, resampled=0.5), (20, 1800, 5)),
+    "resampled to a coarser one": (Winding(), Disturbance(noise=3e-5, dropped=0.1, resampled=1.7), (20, 1800, 5)),
     "slow winding": (Winding(time_constant_s=600), Disturbance(noise=4e-5, step=1e-5), (20, 3000, 15)),
 }
 
@@ -57,7 +61,7 @@ def test_the_resistance_at_shutdown_lies_in_its_interval(case):
     winding, how, (first, last, interval) = COOLING[case]
     inside = 0
     for seed in range(DRAWS):
-        spoiled = Disturbance(how.noise, how.step, how.dropped, seed)
+        spoiled = replace(how, seed=FIRST_SEED + seed)
         record = synthesise_cooling(winding, spoiled, first_s=first, last_s=last, interval_s=interval)
         fit = fit_cooling(record.time_s, record.channels["resistance_ohm"], WITH_DRIFT)
         k = coverage_factor(COVERAGE_PROBABILITY, fit.degrees_of_freedom)
@@ -142,12 +146,18 @@ EXACT = parse_setup({"instruments": [{"name": "exact", "relative_uncertainty_pct
 
 
 @pytest.mark.parametrize(
-    ("index", "share", "noise", "step"), [(2.8, 0.0, 0.01, 1.0), (1.5, 0.2, 0.02, 0.0), (4.0, 0.1, 0.005, 10.0)]
+    ("index", "share", "noise", "step", "resampled", "interval_s"),
+    [
+        (2.8, 0.0, 0.01, 1.0, 0.0, 5.0),
+        (1.5, 0.2, 0.02, 0.0, 0.0, 5.0),
+        (4.0, 0.1, 0.005, 10.0, 0.0, 5.0),
+        (2.8, 0.1, 0.01, 1.0, 0.4, 2.0),
+    ],
 )
-def test_insulation_resistance_and_index_lie_in_their_intervals(index, share, noise, step):
+def test_insulation_resistance_and_index_lie_in_their_intervals(index, share, noise, step, resampled, interval_s):
     def make(seed):
-        how = Disturbance(noise=noise, step=step, dropped=0.1, seed=seed)
-        return [synthesise_absorption(1500, index, how, conduction_share=share)]
+        how = Disturbance(noise=noise, step=step, dropped=0.1, seed=seed, resampled=resampled)
+        return [synthesise_absorption(1500, index, how, conduction_share=share, interval_s=interval_s)]
 
     truths = {
         "insulation_resistance_mohm": 1500,

@@ -13,6 +13,7 @@ from records.evaluation.kinds import KINDS, Key
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.soundness import channels_of, unsound
 from records.evaluation.step import BadStep, parse_step
+from records.evaluation.usual import USUAL
 from records.readers.recording import Recording
 from records.readers.wanted import WANTED_BY_KIND
 from schedules.rules.vocabulary import STEP_KINDS
@@ -31,12 +32,17 @@ def test_every_set_of_channels_holds_the_axis():
         assert all(not kind.axis or kind.axis in wanted for wanted in kind.channels)
 
 
-def test_readers_are_asked_for_what_the_evaluation_needs():
+def test_every_kind_that_readers_know_is_evaluated():
     assert set(WANTED_BY_KIND) == set(KINDS)
-    for name, kind in KINDS.items():
-        wanted = WANTED_BY_KIND[name]
-        assert {frozenset(one) for one in kind.channels} == {frozenset(one) for one in wanted.sets}, name
-        assert kind.axis == wanted.axis, name
+
+
+def test_every_figure_of_the_trade_says_what_it_is_for_and_where_it_comes_from():
+    for name, figure in USUAL.items():
+        assert figure.what, name
+        assert figure.document, name
+        assert figure.confidence in ("published", "memory", "common practice"), name
+        assert (figure.value == figure.value) != (figure.low is not None or figure.high is not None), name
+        assert (figure.document == "none") == (figure.confidence == "common practice"), name
 
 
 def impulse(**stage):
