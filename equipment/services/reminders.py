@@ -17,6 +17,7 @@ from django.core.mail import EmailMessage, get_connection
 from django.db import transaction
 from django.utils import timezone
 
+from equipment.metrology.validity import in_words
 from equipment.models import Instrument, Reminder, ReminderDigest, ReminderSetting
 from equipment.models.reminders import DAYS_BEFORE
 from equipment.selectors.reminders import digests_in_doubt
@@ -116,7 +117,7 @@ def _intend(person: User, due: Sequence[Due], days: Sequence[int], escalates: bo
             user=person,
             on=on,
             subject=_subject(lines),
-            body="\n".join([f"Instruments on {on}", "", *(_words(entry) for entry in lines)]),
+            body="\n".join([f"Instruments on {in_words(on)}", "", *(_words(entry) for entry in lines)]),
             message_id=make_msgid(domain=settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].rstrip(">")),
         )
         for row in rows:
@@ -209,7 +210,11 @@ def _in_doubt(digest: ReminderDigest) -> ReminderDigest:
 def _words(entry: Due) -> str:
     item, days = entry.instrument, entry.days_left
     unit = "day" if abs(days) == 1 else "days"
-    when = f"due {entry.due_on}, {days} {unit} left" if days >= 0 else f"OVERDUE since {entry.due_on}, {-days} {unit}"
+    when = (
+        f"due {in_words(entry.due_on)}, {days} {unit} left"
+        if days >= 0
+        else f"OVERDUE since {in_words(entry.due_on)}, {-days} {unit}"
+    )
     place = f", {item.location}" if item.location else ""
     return f"- {item.identifier} {item.description}{place}: {when}"
 

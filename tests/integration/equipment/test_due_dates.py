@@ -156,7 +156,7 @@ def test_a_digest_goes_out_once_for_each_event_also_when_the_clock_is_set_back(q
     assert send_reminders(TODAY) == 2
     to_manager = next(m for m in mail.outbox if m.to == [quality_manager.email])
     assert to_manager.subject == "Calibrations: 1 overdue, 1 due"
-    assert "- LATE Voltage divider 100 kV (invented): OVERDUE since 2026-11-23, 2 days" in to_manager.body
+    assert "- LATE Voltage divider 100 kV (invented): OVERDUE since 23 Nov 2026, 2 days" in to_manager.body
     assert "SOON" in to_manager.body
     assert "FINE" not in to_manager.body
     escalated = next(m for m in mail.outbox if m.to == [approver.email])
