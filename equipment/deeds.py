@@ -31,5 +31,7 @@ name_deeds(
         "equipment.renew_calendar": "Calendar address renewed",
         "equipment.end_calendar": "Calendar address ended",
         "equipment.set_reminders": "Reminders set",
+        "equipment.send_reminder_again": "Reminder sent that may not have gone out",
+        "equipment.close_reminder": "Reminder said to have arrived",
     }
 )

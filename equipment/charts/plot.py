@@ -9,6 +9,7 @@ from datetime import date
 
 WIDTH, HEIGHT = 720, 300
 LEFT, RIGHT, TOP, FOOT = 70, 12, 12, 36
+DAY_LABEL = 80  # how wide a day's label is
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,8 @@ class PlotFrame:
     def plot(self, *, words: str, x_title: str, y_title: str, days: bool = False) -> Plot:
         """Return the finished plot; with `days` the x axis counts days of the calendar (ordinals)."""
         x_values = _even(*self.x, 6)
+        if days:  # a day has a wide label, which must not be cut off at the edge
+            x_values = [value for value in x_values if self.across(value) <= WIDTH - RIGHT - DAY_LABEL / 2]
         x_ticks = tuple(Tick(round(self.across(v), 1), _day(v) if days else f"{v:g}") for v in x_values)
         y_ticks = tuple(Tick(round(self.down(v), 1), f"{v:g}") for v in _even(*self.y, 5))
         drawn = (tuple(self._bands), tuple(self._traces), tuple(self._dots))

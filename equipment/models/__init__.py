@@ -7,7 +7,7 @@ from equipment.models.instrument import Instrument
 from equipment.models.life import InstrumentFile, LogEntry, StateChange
 from equipment.models.measuring_system import MeasuringSystem, SystemComponent
 from equipment.models.ranges import InstrumentRange
-from equipment.models.reminders import CalendarFeed, Reminder, ReminderSetting
+from equipment.models.reminders import CalendarFeed, Reminder, ReminderDigest, ReminderSetting
 from equipment.models.upkeep import (
     CheckAlarm,
     CheckReading,
@@ -34,6 +34,7 @@ __all__ = [
     "MeasuringSystem",
     "PerformanceCheck",
     "Reminder",
+    "ReminderDigest",
     "ReminderSetting",
     "StateChange",
     "SystemBudget",

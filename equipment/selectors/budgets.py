@@ -9,7 +9,8 @@ from typing import Any
 
 from equipment.metrology.budget import evaluate_budget, read_budget
 from equipment.metrology.control import individuals_chart
-from equipment.models import Instrument, MeasuringSystem, SystemBudget
+from equipment.models import Calibration, Instrument, MeasuringSystem, SystemBudget
+from equipment.selectors.accuracy import corrections_of
 from equipment.selectors.history import drift_line, drift_series
 from equipment.selectors.status import instrument_status
 
@@ -79,8 +80,7 @@ def _instrument(
     counts = status.calibration
     row = next((c for c in item.calibrations.all() if counts and c.certificate_number == counts.reference), None)
     if row is not None:
-        spread = {"expanded_uncertainty": row.relative_uncertainty_pct / 100, "coverage_factor": row.coverage_factor}
-        enter("calibration", f"calibration {row.certificate_number}", **spread)
+        enter("calibration", **_calibration(row, at_value, unit))
         _drift(item, (on - row.calibrated_on).days, enter)
     for held in item.ranges.all():
         if held.resolution and held.unit == unit and held.low <= at_value <= held.high:
@@ -88,6 +88,18 @@ def _instrument(
             enter("resolution", f"resolution {held.resolution:g} {unit}", half_width=half, distribution="rectangular")
             break
     _repeatability(item, enter)
+
+
+def _calibration(row: Calibration, at_value: float, unit: str) -> dict[str, Any]:
+    """Return what a calibration adds: its curve's uncertainty at the value, where it has one there, else its own."""
+    curve = next((one.curve for one in corrections_of(row) if one.unit == unit), None)
+    reading = curve.reading_of(at_value) if curve is not None else at_value
+    if curve is not None and at_value and abs(curve.apply(reading).value - at_value) <= 1e-6 * abs(at_value):
+        u = curve.apply(reading).standard_uncertainty / abs(at_value)
+        words = f"calibration {row.certificate_number}, its curve at {at_value:g} {unit}"
+        return {"words": words, "standard_uncertainty": u}
+    spread = {"expanded_uncertainty": row.relative_uncertainty_pct / 100, "coverage_factor": row.coverage_factor}
+    return {"words": f"calibration {row.certificate_number}", **spread}
 
 
 def _drift(item: Instrument, days: int, enter: Any) -> None:

@@ -12,6 +12,7 @@ from equipment.charts.plot import ends
 from equipment.metrology.control import individuals_chart, nelson_rules
 from equipment.metrology.intervals import Drift, drift_to_limit, shortening_factor, simple_response
 from equipment.metrology.reliability import Reliability, reliability
+from equipment.metrology.validity import in_words
 from equipment.models import Calibration, Instrument
 from equipment.models.instrument import Quantity
 from equipment.selectors.accuracy import AS_FOUND, AS_LEFT, required_of
@@ -179,7 +180,7 @@ def _by_drift(instrument: Instrument, series: DriftSeries | None) -> Proposal:
     day = date.fromordinal(int(fit.reaches_limit_at_days))
     reason = (
         f"{series.title} drifts {yearly}; the line with its prediction and U reaches ±{series.allowed:.4g} "
-        f"{series.unit} on {day}, {left:.0f} days after the last calibration."
+        f"{series.unit} on {in_words(day)}, {left:.0f} days after the last calibration."
     )
     return Proposal(method, title, _months(left), reason, {**numbers, "days_to_limit": left})
 

@@ -136,7 +136,7 @@ def _absences(instrument: Instrument) -> list[OutOfService]:
 
 
 def _system_dates(system: MeasuringSystem, on: date) -> list[str]:
-    reasons = [f"{system.name} was assigned only on {system.assigned_on}."] if on < system.assigned_on else []
+    reasons = [f"{system.name} was assigned only on {in_words(system.assigned_on)}."] if on < system.assigned_on else []
     if system.ended_on is not None and on >= system.ended_on:
         reasons.append(f"{system.name} ended on {in_words(system.ended_on)}.")
     return reasons
@@ -149,7 +149,7 @@ def system_status(system: MeasuringSystem, on: date) -> SystemStatus:
     last = max(checks, key=lambda row: (row.on, row.pk), default=None)
     if last is not None and not last.is_satisfied:
         reasons.append(
-            f"The performance check of {last.on} found the scale factor {last.deviation_pct:+.2g} % off, "
+            f"The performance check of {in_words(last.on)} found the scale factor {last.deviation_pct:+.2g} % off, "
             f"allowed are ±{last.allowed_pct:g} %."
         )
     for component in system.components.all():

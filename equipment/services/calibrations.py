@@ -55,6 +55,7 @@ class Circumstances:
 
 
 PLAIN = Circumstances()
+LONGEST_UNIT: int = CalibrationPoint._meta.get_field("unit").max_length
 Use: Any = Calibration.Use
 
 
@@ -188,6 +189,11 @@ def _refuse_bad_points(points: Sequence[Point]) -> None:
     for number, point in enumerate(points, start=1):
         if point.moment not in CalibrationPoint.Moment.values:
             raise ValidationError({"points": f"Point {number} is neither as found nor as left."})
+        if not 1 <= len(point.unit.strip()) <= LONGEST_UNIT:
+            words = (
+                f"Point {number} has the unit “{point.unit[:40]}”; state it in 1 to {LONGEST_UNIT} characters, as kV."
+            )
+            raise ValidationError({"points": words})
         if not (math.isfinite(point.reference) and math.isfinite(point.reading)):
             raise ValidationError({"points": f"Point {number} has a reference or a reading that is not a number."})
         if point.nominal is not None and not math.isfinite(point.nominal):

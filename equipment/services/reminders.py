@@ -1,20 +1,26 @@
-"""Reminders of due dates: one digest a person, no event told twice, whatever happens to clock or server."""
+"""Reminders of due dates: one digest a person, no event lost or told twice, whatever happens to clock or server."""
 
 from __future__ import annotations
 
+import contextlib
 import logging
+import smtplib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from email.utils import make_msgid
 from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.mail import send_mail
+from django.core.mail import EmailMessage, get_connection
+from django.db import transaction
 from django.utils import timezone
 
-from equipment.models import Instrument, Reminder, ReminderSetting
+from equipment.metrology.validity import in_words
+from equipment.models import Instrument, Reminder, ReminderDigest, ReminderSetting
 from equipment.models.reminders import DAYS_BEFORE
+from equipment.selectors.reminders import digests_in_doubt
 from equipment.selectors.status import instrument_status
 from equipment.services.rights import require_right
 from labsite.ledger.services import change_fields, record_entry, writing
@@ -23,6 +29,7 @@ from labsite.people.roles import LABORATORY_ROLES, Role
 
 log = logging.getLogger(__name__)
 OVERDUE = "overdue"
+COME_BEFORE = "This may have reached you before: the site was interrupted while it was being sent."
 
 
 @dataclass(frozen=True)
@@ -54,23 +61,19 @@ def events_of(days_left: int, days_before: Sequence[int], *, wants_escalation: b
 def send_reminders(today: date | None = None) -> int:
     """Send each person one digest of the events that have come and were not told; return how many digests went out.
 
-    The rows that say what was told are stored first, so that a restart, a second worker or a clock set back tells
-    nothing twice; where the mail cannot be sent they are freed again for the next time.
+    A digest is stored before it goes out, so that a restart, a second worker or a clock set back tells nothing twice;
+    one that a kill kept from being begun goes out now, one that was begun and not finished waits for a person.
     """
     on = today or timezone.localdate()
     due = _due(on)
     settings_of = {row.user_id: row for row in ReminderSetting.objects.all()}
-    people = User.objects.holding(*LABORATORY_ROLES).prefetch_related("grants")
-    sent = 0
-    for person in people:
+    for person in User.objects.holding(*LABORATORY_ROLES).prefetch_related("grants"):
         setting = settings_of.get(person.pk)
-        if not _is_told(person, setting):
-            continue
-        days, escalates = _wishes(person, setting)
-        lines = _claim(person, due, days, escalates)
-        if lines:
-            sent += _send(person, lines, on)
-    return sent
+        if _is_told(person, setting):
+            days, escalates = _wishes(person, setting)
+            _intend(person, due, days, escalates, on)
+    waiting = ReminderDigest.objects.filter(begun_at__isnull=True, closed_at__isnull=True, user__is_active=True)
+    return sum(_carry_out(digest) for digest in waiting.select_related("user").order_by("pk"))
 
 
 def _due(on: date) -> list[Due]:
@@ -95,43 +98,123 @@ def _wishes(person: User, setting: ReminderSetting | None) -> tuple[list[int], b
     return (list(DAYS_BEFORE) if person.has_role(Role.QUALITY_MANAGER) else []), True
 
 
-def _claim(person: User, due: Sequence[Due], days: Sequence[int], escalates: bool) -> list[tuple[Due, list[int]]]:
-    """Store what is going to be told and return it; what another has stored already is left out."""
-    lines = []
-    now = timezone.now()
+def _intend(person: User, due: Sequence[Due], days: Sequence[int], escalates: bool, on: date) -> None:
+    """Store the digest of what is to be told; what another has taken already is left out."""
     with writing():
         told = set(Reminder.objects.filter(user=person).values_list("instrument_id", "due_on", "event"))
+        lines: list[Due] = []
+        rows: list[Reminder] = []
         for entry in due:
             events = events_of(entry.days_left, days, wants_escalation=escalates)
             fresh = [event for event in events if (entry.instrument.pk, entry.due_on, event) not in told]
-            rows = Reminder.objects.bulk_create(
-                Reminder(user=person, instrument=entry.instrument, due_on=entry.due_on, event=event, sent_at=now)
-                for event in fresh
-            )
-            if rows:
-                lines.append((entry, [row.pk for row in rows]))
-    return lines
+            lines += [entry] if fresh else []
+            rows += [
+                Reminder(user=person, instrument=entry.instrument, due_on=entry.due_on, event=event) for event in fresh
+            ]
+        if not lines:
+            return
+        digest = ReminderDigest.objects.create(
+            user=person,
+            on=on,
+            subject=_subject(lines),
+            body="\n".join([f"Instruments on {in_words(on)}", "", *(_words(entry) for entry in lines)]),
+            message_id=make_msgid(domain=settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].rstrip(">")),
+        )
+        for row in rows:
+            row.digest = digest
+        Reminder.objects.bulk_create(rows)
 
 
-def _send(person: User, lines: Sequence[tuple[Due, list[int]]], on: date) -> bool:
-    overdue = sum(entry.days_left < 0 for entry, _ in lines)
-    subject = f"Calibrations due: {len(lines)}"
-    if overdue:
-        subject = f"Calibrations: {overdue} overdue, {len(lines) - overdue} due"
-    body = "\n".join([f"Instruments on {on}", "", *(_words(entry) for entry, _ in lines)])
+def _subject(lines: Sequence[Due]) -> str:
+    overdue = sum(entry.days_left < 0 for entry in lines)
+    return (
+        f"Calibrations: {overdue} overdue, {len(lines) - overdue} due"
+        if overdue
+        else (f"Calibrations due: {len(lines)}")
+    )
+
+
+def _carry_out(digest: ReminderDigest) -> bool:
+    """Begin a digest that nobody else has begun, and send it; say whether the mail server took it."""
+    with writing():
+        mine = ReminderDigest.objects.filter(pk=digest.pk, begun_at__isnull=True).update(begun_at=timezone.now())
+    return bool(mine) and _send(digest)
+
+
+def _send(digest: ReminderDigest) -> bool:
+    """Send a digest that was begun. What was certainly not taken is intended again; else, a person is asked."""
+    connection = get_connection()
+    body = f"{COME_BEFORE}\n\n{digest.body}" if digest.may_have_come_before else digest.body
+    mail = EmailMessage(digest.subject, body, settings.DEFAULT_FROM_EMAIL, [digest.user.email], connection=connection)
+    mail.extra_headers["Message-ID"] = digest.message_id
     try:
-        send_mail(subject, body, settings.DEFAULT_FROM_EMAIL, [person.email])
-    except Exception:  # the mail server may answer anything; the rows are freed and the next hour tries again
-        log.exception("The digest for %s could not be sent.", person.pk)
-        Reminder.objects.filter(pk__in=[key for _, keys in lines for key in keys]).delete()
+        connection.open()
+    except Exception:  # whatever stands in the way of the server, it has not had a word of the mail
+        log.exception("The mail server could not be reached for digest %s.", digest.pk)
+        return _not_gone(digest)
+    try:
+        mail.send()
+    except (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused):
+        log.exception("The mail server refused digest %s.", digest.pk)
+        return _not_gone(digest)
+    except Exception:  # the server may or may not have taken it; the board asks a person
+        log.exception("Whether digest %s has gone out is not known.", digest.pk)
         return False
-    return True
+    else:
+        ReminderDigest.objects.filter(pk=digest.pk).update(sent_at=timezone.now())
+        return True
+    finally:
+        with contextlib.suppress(Exception):  # what was taken stays taken, however the server says goodbye
+            connection.close()
+
+
+def _not_gone(digest: ReminderDigest) -> bool:
+    ReminderDigest.objects.filter(pk=digest.pk).update(begun_at=None)
+    return False
+
+
+def send_again(*, digest: ReminderDigest, by: Any) -> None:
+    """Have a digest that may not have gone out sent after commit, with a word that it may have come before.
+
+    Refuses one that was sent, was closed, or is being sent at this moment.
+    """
+    require_right("settle_reminders", by)
+    with writing():
+        row = _in_doubt(digest)
+        row.begun_at, row.may_have_come_before = None, True
+        row.save(update_fields=["begun_at", "may_have_come_before"])
+        told = {"user": [None, row.user.email], "message_id": [None, row.message_id]}
+        record_entry(action="equipment.send_reminder_again", subject=row, changes=told, by=by)
+        transaction.on_commit(lambda: _carry_out(row))
+
+
+def close_digest(*, digest: ReminderDigest, by: Any) -> None:
+    """Record that a digest which may not have gone out has arrived; it is never sent again."""
+    require_right("settle_reminders", by)
+    with writing():
+        row = _in_doubt(digest)
+        row.closed_by, row.closed_at = by, timezone.now()
+        row.save(update_fields=["closed_by", "closed_at"])
+        told = {"user": [None, row.user.email], "message_id": [None, row.message_id]}
+        record_entry(action="equipment.close_reminder", subject=row, changes=told, by=by)
+
+
+def _in_doubt(digest: ReminderDigest) -> ReminderDigest:
+    rows = ReminderDigest.objects.select_for_update(of=("self",)).select_related("user")
+    row = rows.get(pk=digest.pk)
+    if not digests_in_doubt().filter(pk=row.pk).exists():
+        raise ValidationError("This reminder is no longer in doubt: it was sent, or is being sent. Nothing was done.")
+    return row
 
 
 def _words(entry: Due) -> str:
     item, days = entry.instrument, entry.days_left
     unit = "day" if abs(days) == 1 else "days"
-    when = f"due {entry.due_on}, {days} {unit} left" if days >= 0 else f"OVERDUE since {entry.due_on}, {-days} {unit}"
+    when = (
+        f"due {in_words(entry.due_on)}, {days} {unit} left"
+        if days >= 0
+        else f"OVERDUE since {in_words(entry.due_on)}, {-days} {unit}"
+    )
     place = f", {item.location}" if item.location else ""
     return f"- {item.identifier} {item.description}{place}: {when}"
 

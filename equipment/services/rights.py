@@ -29,6 +29,7 @@ RIGHTS: dict[str, frozenset[Any]] = {
     "acknowledge_alarm": QUALITY,
     "import_instruments": QUALITY,
     "set_reminders": LABORATORY_ROLES,
+    "settle_reminders": QUALITY,
 }
 
 

@@ -14,6 +14,7 @@ from equipment.charts import due_bar, due_timeline
 from equipment.models.instrument import Quantity
 from equipment.selectors import instrument_board
 from equipment.selectors.board import Board
+from equipment.selectors.reminders import digests_in_doubt
 from equipment.services.exports import csv_of, pdf_of, xlsx_of
 from equipment.services.rights import has_right
 from equipment.web.forms import BoardForm
@@ -46,6 +47,7 @@ def instruments(request: HttpRequest) -> HttpResponse:
         "wanted": wanted,
         "quantities": Quantity.choices,
         "may_enter": has_right("enter_instrument", request.user),
+        "in_doubt": digests_in_doubt() if has_right("settle_reminders", request.user) else (),
     }
     return render(request, "equipment/instruments.html", context)
 

@@ -99,8 +99,8 @@ class CalibrationForm(forms.ModelForm):
             "temperature_c",
             "relative_humidity_pct",
             "conditions",
-            "correction_method",
             "correction_use",
+            "correction_method",
             "remarks",
         )
         widgets = {"calibrated_on": DATE, "due_on": DATE, "verdict": forms.RadioSelect}

@@ -7,19 +7,21 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from equipment.selectors.reminders import calendar_feed_of, setting_of
+from equipment.selectors.reminders import calendar_feed_of, digests_in_doubt, setting_of
 from equipment.services import calendars
+from equipment.services import reminders as services
 from equipment.services.reminders import set_reminders
 from equipment.services.rights import RIGHTS
 from equipment.web.deeds import carried_out
 from equipment.web.upkeep_forms import RemindersForm
 from labsite.people.access import roles_required
 
+managers_only = roles_required(*RIGHTS["settle_reminders"])
 own_only = roles_required(*RIGHTS["set_reminders"])
 
 
@@ -35,6 +37,26 @@ def reminders(request: HttpRequest) -> HttpResponse:
         return redirect("equipment:reminders")
     context = {"form": form, "feed": calendar_feed_of(request.user)}
     return render(request, "equipment/reminders.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+@managers_only
+def send_again(request: HttpRequest, digest_pk: int) -> HttpResponse:
+    """Send a digest that may not have gone out."""
+    digest = get_object_or_404(digests_in_doubt(), pk=digest_pk)
+    services.send_again(digest=digest, by=request.user)
+    messages.success(request, f"The reminder to {digest.user} goes out now.")
+    return redirect("equipment:instruments")
+
+
+@require_POST
+@managers_only
+def arrived(request: HttpRequest, digest_pk: int) -> HttpResponse:
+    """Record that a digest which may not have gone out has arrived."""
+    digest = get_object_or_404(digests_in_doubt(), pk=digest_pk)
+    services.close_digest(digest=digest, by=request.user)
+    messages.success(request, "It is noted that the reminder arrived.")
+    return redirect("equipment:instruments")
 
 
 @require_POST

@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from equipment.models import Instrument, MeasuringSystem
-from equipment.services.calibrations import Point, enter_calibration
+from equipment.services.calibrations import Circumstances, Point, enter_calibration
 from equipment.services.instruments import change_state, enter_instrument
 from equipment.services.keeping import enter_range
 from equipment.services.standards import enter_standard, record_reading
@@ -164,6 +164,7 @@ def calibrations_to_come(today: date) -> list[tuple[date, instruments.Device]]:
 def calibrate(done: date, device: instruments.Device, by: Any, today: date | None = None) -> None:
     """Enter one calibration; its points follow the instrument's course until `today`, where there is one."""
     instrument = Instrument.objects.get(identifier=device.identifier)
+    points = _points(device.identifier, done, today or timezone.localdate())
     enter_calibration(
         instrument=instrument,
         laboratory="Meridian Reference Laboratory (invented)",
@@ -171,7 +172,8 @@ def calibrate(done: date, device: instruments.Device, by: Any, today: date | Non
         calibrated_on=done,
         due_on=done + timedelta(days=round(30.44 * device.interval)),
         relative_uncertainty_pct=device.uncertainty,
-        points=_points(device.identifier, done, today or timezone.localdate()),
+        points=points,
+        circumstances=Circumstances(correction_use="applied" if points else "not_decided"),
         by=by,
     )
 

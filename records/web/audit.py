@@ -16,7 +16,7 @@ from records.selectors.scales import scale_history
 from records.web.access import laboratory_only
 from schedules.models import Bay
 
-MOST_UNDECIDED = 100
+MOST_UNDECIDED, MOST_ENDED = 100, 200
 
 
 class SpanForm(forms.Form):
@@ -39,9 +39,10 @@ def audit(request: HttpRequest) -> HttpResponse:
     context = {
         "audit": found,
         "overrides": Paginator(found.overrides, 50).get_page(request.GET.get("page")),
-        "ended": found.ended[:200],
+        "ended": found.ended[:MOST_ENDED],
         "undecided": found.undecided[:MOST_UNDECIDED],
         "most_undecided": MOST_UNDECIDED,
+        "most_ended": MOST_ENDED,
     }
     return render(request, "records/audit.html", context)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.utils import timezone
@@ -14,6 +15,7 @@ from equipment.models import (
     Instrument,
     InstrumentImport,
     InstrumentRange,
+    ReminderDigest,
 )
 from equipment.services import keep_file
 from records.models import AffectedRun, CustomerLetter, NonconformingWork, Run
@@ -47,6 +49,10 @@ def equipment_things(instrument: Instrument, run: Run, by: Any, letter: str) -> 
         "alarm": CheckAlarm.objects.create(standard=standard, reading=reading, rule="en", words="walk"),
         "import": InstrumentImport.objects.create(given_name="walk.csv", sha256="0" * 64, rows=[], read_by=by),
         "calibration": calibration,
+        "digest": ReminderDigest.objects.create(
+            user=by, on=timezone.localdate(), subject="walk", body="walk",
+            message_id=f"<walk-{letter}@withstand.example>", begun_at=timezone.now() - timedelta(hours=1),
+        ),
         "work": work,
         "affected": AffectedRun.objects.create(work=work, run=run, part=1.0),
         "letter": CustomerLetter.objects.create(work=work, customer=customer, text=f"walk {run.number}"),

@@ -34,6 +34,7 @@ SUBJECTS: tuple[tuple[str, dict[str, str]], ...] = (
             "file_pk": "file",
             "draft_pk": "draft",
             "calibration_pk": "calibration",
+            "digest_pk": "digest",
         },
     ),
     (r"^nonconforming-work/", {"pk": "work", "affected_pk": "affected", "letter_pk": "letter"}),

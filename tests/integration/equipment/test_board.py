@@ -128,7 +128,7 @@ def test_a_system_is_as_good_as_its_worst_instrument(quality_manager):
     assert (status(TODAY).is_valid, status(TODAY).reasons) == (True, ())
     after = TODAY + timedelta(days=4)
     assert status(after).reasons == ("LATE: The calibration ended on 28 Nov 2026, 1 day before.",)
-    assert status(date(2026, 11, 24)).reasons == ("Chain was assigned only on 2026-11-25.",)
+    assert status(date(2026, 11, 24)).reasons == ("Chain was assigned only on 25 Nov 2026.",)
     end_system(system=MeasuringSystem.objects.get(), on=TODAY, reason="changed", by=by)
     assert status(TODAY).reasons == ("Chain ended on 25 Nov 2026.",)
 

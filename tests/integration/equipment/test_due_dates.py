@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import smtplib
 from datetime import UTC, date, datetime, timedelta
 
 import openpyxl
@@ -18,7 +19,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from equipment.metrology.validity import board_class
-from equipment.models import Calibration, Instrument, InstrumentImport, Reminder, StateChange
+from equipment.models import Calibration, Instrument, InstrumentImport, Reminder, ReminderDigest, StateChange
 from equipment.selectors import board_row, instrument_board, instrument_status
 from equipment.services import change_state, imports
 from equipment.services.calendars import calendar_of, ics, renew_calendar
@@ -155,7 +156,7 @@ def test_a_digest_goes_out_once_for_each_event_also_when_the_clock_is_set_back(q
     assert send_reminders(TODAY) == 2
     to_manager = next(m for m in mail.outbox if m.to == [quality_manager.email])
     assert to_manager.subject == "Calibrations: 1 overdue, 1 due"
-    assert "- LATE Voltage divider 100 kV (invented): OVERDUE since 2026-11-23, 2 days" in to_manager.body
+    assert "- LATE Voltage divider 100 kV (invented): OVERDUE since 23 Nov 2026, 2 days" in to_manager.body
     assert "SOON" in to_manager.body
     assert "FINE" not in to_manager.body
     escalated = next(m for m in mail.outbox if m.to == [approver.email])
@@ -169,17 +170,81 @@ def test_a_digest_goes_out_once_for_each_event_also_when_the_clock_is_set_back(q
     assert "7 days left" in seven.body
 
 
-def test_a_mail_that_cannot_be_sent_is_tried_again(quality_manager, monkeypatch):
+@pytest.mark.parametrize(
+    ("where", "fault"),
+    [
+        ("open", OSError("no mail server")),
+        ("send_messages", smtplib.SMTPDataError(451, b"try later")),
+        ("send_messages", smtplib.SMTPRecipientsRefused({"q@x": (550, b"unknown")})),
+    ],
+)
+def test_a_mail_that_was_certainly_not_taken_is_tried_again(quality_manager, monkeypatch, where, fault):
     calibrated(instrument(quality_manager), quality_manager, due_in_days=5)
 
     def refuse(*args, **kwargs):
-        raise OSError("no mail server")
+        raise fault
 
     with monkeypatch.context() as broken:
-        broken.setattr("equipment.services.reminders.send_mail", refuse)
+        broken.setattr(f"django.core.mail.backends.locmem.EmailBackend.{where}", refuse)
         assert send_reminders(TODAY) == 0
-    assert Reminder.objects.count() == 0
-    assert send_reminders(TODAY) == 1
+    digest = ReminderDigest.objects.get()
+    assert (digest.begun_at, digest.sent_at) == (None, None)
+    assert send_reminders(TODAY + timedelta(days=1)) == 1  # the same digest, of the day that it tells of
+    digest.refresh_from_db()
+    assert digest.sent_at is not None
+    assert (digest.on, len(mail.outbox), mail.outbox[0].extra_headers["Message-ID"]) == (TODAY, 1, digest.message_id)
+    assert send_reminders(TODAY + timedelta(days=1)) == 0
+
+
+@pytest.fixture
+def in_doubt(quality_manager, monkeypatch):
+    """Return a digest whose exchange with the mail server broke off."""
+    calibrated(instrument(quality_manager), quality_manager, due_in_days=5)
+
+    def break_off(*args, **kwargs):
+        raise smtplib.SMTPServerDisconnected("Connection unexpectedly closed")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("django.core.mail.backends.locmem.EmailBackend.send_messages", break_off)
+        assert send_reminders(TODAY) == 0
+    return ReminderDigest.objects.get()
+
+
+def test_a_mail_that_may_have_gone_is_not_sent_again_by_itself_and_a_person_is_asked(
+    as_quality_manager, in_doubt, django_capture_on_commit_callbacks
+):
+    address = reverse("equipment:send-digest", args=[in_doubt.pk])
+    board = reverse("equipment:instruments")
+    assert send_reminders(TODAY) == 0
+    assert address not in as_quality_manager.get(board).content.decode()  # it may still be on its way
+    assert as_quality_manager.post(address).status_code == 404
+    with time_machine.travel("2026-11-25T09:15:00Z", tick=False):
+        assert send_reminders(TODAY) == 0
+        assert mail.outbox == []
+        assert address in as_quality_manager.get(board).content.decode()
+        with django_capture_on_commit_callbacks(execute=True):
+            as_quality_manager.post(address)
+        (sent,) = mail.outbox
+        assert sent.extra_headers["Message-ID"] == in_doubt.message_id
+        assert sent.body.startswith("This may have reached you before: the site was interrupted")
+        assert Entry.objects.filter(action="equipment.send_reminder_again").count() == 1
+        assert address not in as_quality_manager.get(board).content.decode()
+        assert as_quality_manager.post(address).status_code == 404
+        assert send_reminders(TODAY) == 0
+    assert len(mail.outbox) == 1
+
+
+def test_a_mail_that_a_person_says_arrived_is_closed(client, tester, in_doubt):
+    address = reverse("equipment:close-digest", args=[in_doubt.pk])
+    with time_machine.travel("2026-11-25T08:00:00Z", tick=False):  # the clock was set back by an hour
+        client.force_login(tester)
+        assert client.post(address).status_code == 403
+        client.force_login(in_doubt.user)
+        client.post(address)
+        in_doubt.refresh_from_db()
+        assert in_doubt.closed_by == in_doubt.user
+        assert send_reminders(TODAY) == 0
+    assert mail.outbox == []
 
 
 def test_instruments_out_of_service_remind_nobody(quality_manager):

@@ -137,6 +137,8 @@ BAD = [
     ({"verdict": "splendid"}, "not a valid choice"),
     ({"certificate_number": " "}, "cannot be blank"),
     ({"points": (*POINTS, Point("later", "kV", 1.0, 1.0, 0.1))}, "Point 3 is neither as found nor as left"),
+    ({"points": (Point("as_left", r"\kilogram\metre\second", 1.0, 1.0, 0.1),)}, "Point 1 has the unit “"),
+    ({"points": (Point("as_left", " ", 1.0, 1.0, 0.1),)}, "state it in 1 to 12 characters"),
     ({"points": (Point("as_left", "kV", float("inf"), 1.0, 0.1),)}, "Point 1 has a reference or a reading"),
     ({"points": (Point("as_left", "kV", 1.0, 1.0, 0.0),)}, "Point 1 needs an expanded uncertainty above zero"),
 ]

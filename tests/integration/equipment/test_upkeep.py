@@ -15,7 +15,7 @@ from equipment.metrology.outliers import outliers
 from equipment.metrology.reliability import reliability
 from equipment.models import CheckAlarm, Instrument, IntervalDecision, MeasuringSystem
 from equipment.selectors import history, system_status
-from equipment.selectors.budgets import shares_of
+from equipment.selectors.budgets import budget_draft, shares_of
 from equipment.selectors.standards import check_picture
 from equipment.services import Circumstances, Point, assign_system, enter_range
 from equipment.services.intervals import decide_interval
@@ -94,7 +94,7 @@ def test_the_drift_line_reaches_the_limit_on_the_day_worked_out_by_hand(divider,
     made = proposal(divider, "drift")
     assert made.numbers["days_to_limit"] == pytest.approx(730, abs=0.01)
     assert made.months == 23  # 730 days are 23.98 months
-    assert "on 2028-11-24" in made.reason  # 730 days, one of them 29 February 2028
+    assert "on 24 Nov 2028" in made.reason  # 730 days, one of them 29 February 2028
     plot = history.drift_plot(history.drift_series(fresh(divider)))
     assert [dot.words[:3] for dot in plot.dots] == ["K-0", "K-1", "K-2"]
     assert [band.kind for band in plot.bands] == ["allowed"]
@@ -256,6 +256,21 @@ def test_a_performance_check_allows_one_per_cent(divider, quality_manager, teste
     assert status.is_valid is is_good
     if not is_good:
         assert "found the scale factor +1 % off, allowed are ±1 %" in status.reasons[0]
+
+
+def test_the_curve_of_a_calibration_takes_the_place_of_its_uncertainty_as_a_whole(divider, quality_manager):
+    """At 60 kV the curve has U = 0.3 kV (k = 2), so u = 0.25 %; the certificate as a whole says U = 1 %."""
+    points = [Point("as_left", "kV", at, at, u) for at, u in ((50.0, 0.2), (100.0, 0.3))]
+    calibrated(divider, quality_manager, points=points)
+    assign_system(
+        name="Chain", quantity="voltage", instruments=[divider], relative_uncertainty_pct=3.0, assigned_on=TODAY,
+        by=quality_manager,
+    )  # fmt: skip
+    system = MeasuringSystem.objects.for_detail().get()
+    at = {"unit": "kV", "on": TODAY}
+    inside, beyond = (budget_draft(system, at_value=value, **at).document["inputs"][1] for value in (60.0, 120.0))
+    assert inside["standard_uncertainty"] == pytest.approx(0.15 / 60)
+    assert beyond["expanded_uncertainty"] == pytest.approx(0.01)
 
 
 def test_a_budget_is_put_together_versioned_and_told(as_quality_manager, divider, quality_manager):
