@@ -165,7 +165,7 @@ def upload(tester: Room, run: str, record: Path) -> None:
     tester.press("Store the record")
     expect(page.get_by_text("SHA-256").first).to_be_visible()
     page.wait_for_url(re.compile(r"/runs/\d+/(\?at=(record|sign))?$"))
-    _until(tester, f"{run}?at=sign", lambda page: page.get_by_role("button", name="Sign as tester"))
+    until(tester, f"{run}?at=sign", lambda page: page.get_by_role("button", name="Sign as tester"))
 
 
 def sign(tester: Room, run: str, verdict: str, *, look: str = "") -> None:
@@ -220,13 +220,13 @@ def certify(approver: Room, unit: str, *, look: bool = False) -> str:
     approver.press("Compose the certificate")
     page.wait_for_url(re.compile(r"/certificates/\d+/"))
     address = page.url
-    _until(approver, address, lambda page: page.get_by_label("Your password"))
+    until(approver, address, lambda page: page.get_by_label("Your password"))
     if look:
         approver.look("certificate-draft")
     approver.confirm_password()
     approver.press("Sign and issue")
     approver.sees("is issued")
-    _until(approver, address, lambda page: page.get_by_role("link", name="Certificate (PDF)"))
+    until(approver, address, lambda page: page.get_by_role("link", name="Certificate (PDF)"))
     return address
 
 
@@ -297,7 +297,7 @@ def download(customer: Room, order: str, serial: str, folder: Path, *, look: boo
     return path
 
 
-def _until(room: Room, address: str, there: Callable[[Page], Locator]) -> None:
+def until(room: Room, address: str, there: Callable[[Page], Locator]) -> None:
     """Reload a page until something is in it."""
     for _ in range(60):
         with suppress(Error):  # the page went there by itself in this very moment
