@@ -36,8 +36,10 @@ class Asked:
         Whether it is yes or no, or a free text.
     is_needed : bool
         Whether nothing can be judged without it, unless the record or the plan states it.
-    unless : tuple of str
-        Keys of the step; where the plan states one of them, or the value itself, this is not asked.
+    unless : str
+        Key of the step that makes this needless where the plan states it; the value itself does so too.
+    unless_words : str
+        How its number is said, with a place for it.
     hint : str
         What helps to answer.
     """
@@ -53,7 +55,8 @@ class Asked:
     is_flag: bool = False
     is_text: bool = False
     is_needed: bool = False
-    unless: tuple[str, ...] = ()
+    unless: str = ""
+    unless_words: str = "{:g}"
     hint: str = ""
 
     def refusal(self, value: Any) -> str:
@@ -82,7 +85,8 @@ _MATERIAL = Asked(
     "Material of the winding",
     "step",
     choices=tuple((name, conductor.title) for name, conductor in CONDUCTORS.items()),
-    unless=("temperature_constant_c",),
+    unless="temperature_constant_c",
+    unless_words="with the constant {:g} °C",
     hint="Its constant corrects for temperature.",
 )
 _REFERENCE = Asked("reference_temperature_c", "Reference temperature", "step", "°C", -50.0, 250.0)

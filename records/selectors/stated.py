@@ -23,7 +23,7 @@ def value_rows(run: Run) -> list[tuple[str, str]]:
         if one.name in stated:
             rows.append((one.words, value_words(one, stated[one.name])))
         elif planned is not None:
-            rows.append((one.words, f"{value_words(one, planned)}, as the plan states"))
+            rows.append((one.words, f"{planned}, as the plan states"))
     return rows
 
 
@@ -43,8 +43,11 @@ def value_words(one: Asked, value: Any) -> str:
     return f"{value:.6g} {one.unit}".strip() if isinstance(value, int | float) else f"“{value}”"
 
 
-def _planned(one: Asked, run: Run) -> Any:
-    """Return what the plan states in place of a value, or None."""
+def _planned(one: Asked, run: Run) -> str | None:
+    """Return what the plan states in place of a value, in words, or None."""
     known = procedure_of(run.step.document)
-    keys = (*((one.name,) if one.into == "step" else ()), *one.unless)
-    return next((known[key] for key in keys if known.get(key) is not None), None)
+    if one.into == "step" and known.get(one.name) is not None:
+        return value_words(one, known[one.name])
+    if one.unless and known.get(one.unless) is not None:
+        return one.unless_words.format(known[one.unless])
+    return None
