@@ -18,9 +18,11 @@ from records.evaluation.slow_synthesis import (
     synthesise_cooling,
     synthesise_table,
 )
+from records.evaluation.synthesis import PulseTrain, synthesise_pulses
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, Finding
 from records.models.procedure import document_of
+from records.readers.recording import Recording
 from records.selectors.digests import current_evaluation, setup_document
 from records.selectors.sheet import run_sheet
 from records.selectors.stated import value_rows
@@ -177,6 +179,36 @@ def test_elements_of_a_capacitor_tell_one_elements_share(unit, people, tester):
     # 11 in series: one shorted is 1/10; half of it, 5 %, is the limit (common practice, no source)
     found = value(way, "capacitance_change_pct")
     assert (found.value, found.maximum, found.verdict) == (pytest.approx(6.0), pytest.approx(5.0), "does_not_conform")
+
+
+@pytest.mark.django_db
+def test_the_times_of_stages_of_a_list_of_pulses_without_voltage(prepared, client):
+    listed = synthesise_pulses(
+        laboratory.DISCHARGE,
+        [PulseTrain(3, 150, 0.0, 240.0), PulseTrain(250, 100, 22.0, 92.0)],
+        seed=5,
+        frequency_hz=60.0,
+    )
+    alone = Recording(listed.time_s, {name: listed.channels[name] for name in ("charge_pc", "phase_deg")})
+    way = prepared().open()
+    way.upload(csv_text(alone), "pulses.csv")
+    assert way.now.verdict == "inconclusive"
+    with pytest.raises(Refused) as refused:
+        state_values(run=way.run, values={"prestress.begin_s": 90.0, "prestress.end_s": 26.0}, by=way.operator)
+    assert refused.value.missing == ("The stage “prestress” cannot end at 26 s and begin at 90 s. Exchange the two.",)
+    with pytest.raises(Refused) as refused:
+        state_values(run=way.run, values={"prestress.begin_s": 26.0}, by=way.operator)
+    assert refused.value.missing == ("Of the stage “prestress” state both ends of the time, or neither.",)
+    client.force_login(way.operator)
+    page = client.get(f"{reverse('records:run', args=[way.run.pk])}?at=values").content.decode()
+    assert "Pre-stress held from, s" in page
+    # the profile: 10 s without voltage, then up to 30 kV at 2 kV/s, 62 s; down to 18.71 kV, 124 s
+    times = {"prestress.begin_s": 26, "prestress.end_s": 86, "measurement.begin_s": 95, "measurement.end_s": 215}
+    client.post(reverse("records:values", args=[way.run.pk]), times)
+    run_waiting()
+    stages = setup_document(way.now)["stages"]
+    assert stages[0] == {"name": "prestress", "begin_s": 26.0, "end_s": 86.0}
+    assert way.now.verdict == "conforms"
 
 
 def test_every_asked_value_is_one_that_step_or_set_up_know():
