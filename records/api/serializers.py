@@ -93,7 +93,7 @@ class RunSerializer(serializers.ModelSerializer):
 class RunDetailSerializer(RunSerializer):
     """One run with conditions, records and the findings that count."""
 
-    records = RecordSerializer(many=True, read_only=True)
+    records = serializers.SerializerMethodField()
     findings = serializers.SerializerMethodField()
 
     class Meta(RunSerializer.Meta):
@@ -105,6 +105,12 @@ class RunDetailSerializer(RunSerializer):
             "records",
             "findings",
         )
+
+    @extend_schema_field(RecordSerializer(many=True))
+    def get_records(self, run: Run) -> list[dict[str, Any]]:
+        """Return the files of the run that the asking person may see."""
+        shown = run.records.visible_to(self.context["request"].user)  # type: ignore[attr-defined]
+        return list(RecordSerializer(shown, many=True).data)
 
     @extend_schema_field(FindingSerializer(many=True))
     def get_findings(self, run: Run) -> list[dict[str, Any]]:

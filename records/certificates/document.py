@@ -170,7 +170,7 @@ def _records(evaluation: Evaluation) -> list[dict[str, Any]]:
     return [
         {
             "id": row.pk,
-            "name": row.given_name,
+            "name": "Trace of a sister unit" if row.is_of_another_customer else row.given_name,
             "part": _part_words(evaluation.run.step.kind, part) if len(rows) > 1 else "",
             "sha256": row.sha256,
             "size_bytes": row.size_bytes,

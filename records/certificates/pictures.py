@@ -18,6 +18,8 @@ def pictures_of(document: dict[str, Any]) -> dict[str, str]:
     for row in rows:
         files: list[Record | None] = list(pictured_files(row)[:MOST_PICTURES]) or [None]
         for place, file in enumerate(files, start=1):
+            if file is not None and file.is_of_another_customer:
+                continue
             drawn = svg_of(row, file)
             if drawn is not None:
                 pictures[picture_key(numbers[row.pk], place if file else 0)] = drawn

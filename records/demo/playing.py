@@ -114,6 +114,26 @@ class Player:
         repeats: Run | None = None,
         repeat_reason: str = "",
     ) -> Run:
+        run = self.begin_run(arrangement, fault, bay, repeats, repeat_reason)
+        if stops == "setup":
+            return run
+        self.hold_stages(run)
+        if stops == "energised":
+            return run
+        self._state(run)
+        files = recordings.files_of(arrangement.step.document, fault, seed=run.pk)
+        for file in files:
+            name = f"{run.number}.csv" if len(files) == 1 else f"{run.number}-{file.name}.csv"
+            stream, tester = io.BytesIO(file.content), self.people["tester"]
+            store_record(run=_fresh(run), stream=stream, given_name=name, part=file.part, by=tester)
+        run_waiting()
+        self._sign(run, stops)
+        return _fresh(run)
+
+    def begin_run(
+        self, arrangement: Arrangement, fault: str, bay: str, repeats: Run | None = None, repeat_reason: str = ""
+    ) -> Run:
+        """Start a run and make every check before voltage."""
         tester, second = self.people["tester"], self.people["second"]
         self.clock.wait(minutes=20)
         run = runs.start_run(
@@ -126,22 +146,15 @@ class Player:
             repeat_reason=repeat_reason,
         )
         self._set_up(run, fault)
-        if stops == "setup":
-            return run
+        return run
+
+    def hold_stages(self, run: Run) -> None:
+        """Open the energised stages of a run and note each as held."""
+        tester = self.people["tester"]
         runs.open_energised_stages(run=_fresh(run), by=tester)
-        for stage in arrangement.step.document["procedure"].get("stages", ()):
+        for stage in run.step.document["procedure"].get("stages", ()):
             self.clock.wait(seconds=stage.get("hold_s", 0) + 20)
             runs.mark_stage(run=_fresh(run), stage=stage["name"], outcome="held", by=tester)
-        if stops == "energised":
-            return run
-        self._state(run)
-        files = recordings.files_of(arrangement.step.document, fault, seed=run.pk)
-        for file in files:
-            name = f"{run.number}.csv" if len(files) == 1 else f"{run.number}-{file.name}.csv"
-            store_record(run=_fresh(run), stream=io.BytesIO(file.content), given_name=name, part=file.part, by=tester)
-        run_waiting()
-        self._sign(run, stops)
-        return _fresh(run)
 
     def _state(self, run: Run) -> None:
         """State what the record does not hold, where the sheet asks for it."""

@@ -36,8 +36,10 @@ class Asked:
         Whether it is yes or no, or a free text.
     is_needed : bool
         Whether nothing can be judged without it, unless the record or the plan states it.
-    unless : tuple of str
-        Keys of the step; where the plan states one of them, or the value itself, this is not asked.
+    unless : str
+        Key of the step that makes this needless where the plan states it; the value itself does so too.
+    unless_words : str
+        How its number is said, with a place for it.
     hint : str
         What helps to answer.
     """
@@ -53,7 +55,8 @@ class Asked:
     is_flag: bool = False
     is_text: bool = False
     is_needed: bool = False
-    unless: tuple[str, ...] = ()
+    unless: str = ""
+    unless_words: str = "{:g}"
     hint: str = ""
 
     def refusal(self, value: Any) -> str:
@@ -82,7 +85,8 @@ _MATERIAL = Asked(
     "Material of the winding",
     "step",
     choices=tuple((name, conductor.title) for name, conductor in CONDUCTORS.items()),
-    unless=("temperature_constant_c",),
+    unless="temperature_constant_c",
+    unless_words="with the constant {:g} °C",
     hint="Its constant corrects for temperature.",
 )
 _REFERENCE = Asked("reference_temperature_c", "Reference temperature", "step", "°C", -50.0, 250.0)
@@ -169,9 +173,66 @@ ASKED: Mapping[str, tuple[Asked, ...]] = {
 }
 
 
-def asked_of(kind: str) -> tuple[Asked, ...]:
-    """Return what is asked of a kind of step; nothing of most."""
-    return ASKED.get(kind, ())
+_ENDS: Mapping[str, str] = {"begin_s": "held from", "end_s": "held until"}
+_STAGED = frozenset({"partial_discharge"})  # kinds whose record may be a list of pulses that shows no voltage
+
+
+def asked_of(kind: str, stages: Mapping[str, str] | None = None) -> tuple[Asked, ...]:
+    """Return what is asked of a kind of step; nothing of most.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of step.
+    stages : mapping of str to str, optional
+        Names of its stages and their words, where it asks when each was held.
+
+    Returns
+    -------
+    tuple of Asked
+        In the order in which people are asked.
+    """
+    staged = stages or {} if kind in _STAGED else {}
+    times = tuple(_stage_time(name, words, end) for name, words in staged.items() for end in _ENDS)
+    return ASKED.get(kind, ()) + times
+
+
+def _stage_time(name: str, words: str, end: str) -> Asked:
+    hint = "On the record's axis of time; only for a list of pulses whose voltage no file shows."
+    return Asked(f"{name}.{end}", f"{words} {_ENDS[end]}", unit="s", low=-86_400.0, high=604_800.0, hint=hint)
+
+
+def stages_named(values: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the stages whose times are among stated values, each once."""
+    return tuple(dict.fromkeys(name.rpartition(".")[0] for name in values if name.rpartition(".")[2] in _ENDS))
+
+
+def unpaired(values: Mapping[str, Any]) -> list[str]:
+    """Return in words which stages have one end of their time only, or the end before the beginning."""
+    lacks = []
+    for stage in stages_named(values):
+        begin, end = (values.get(f"{stage}.{name}") for name in _ENDS)
+        if begin is None or end is None:
+            lacks.append(f"Of the stage “{stage}” state both ends of the time, or neither.")
+        elif end <= begin:
+            lacks.append(f"The stage “{stage}” cannot end at {end:g} s and begin at {begin:g} s. Exchange the two.")
+    return lacks
+
+
+def as_setup(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return stated conditions as the set-up takes them: the times of stages together, all else by its name.
+
+    Examples
+    --------
+    >>> as_setup({"prestress.begin_s": 16.0, "prestress.end_s": 24.0})
+    {'stages': [{'name': 'prestress', 'begin_s': 16.0, 'end_s': 24.0}]}
+    """
+    stages = stages_named(values)
+    found = {name: value for name, value in values.items() if name.rpartition(".")[0] not in stages}
+    if stages:
+        times = [{"name": stage, **{end: values[f"{stage}.{end}"] for end in _ENDS}} for stage in stages]
+        found["stages"] = times
+    return found
 
 
 def of_step(kind: str) -> frozenset[str]:

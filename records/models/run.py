@@ -47,6 +47,7 @@ class RunQuerySet(models.QuerySet["Run"]):
                 "remarks__made_by",
                 "photos",
                 "records__uploaded_by",
+                "records__lent_by",
                 "evaluations__findings",
                 "sign_offs",
                 "invitations",

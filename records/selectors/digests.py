@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.canonical import canonical_bytes, plain
-from records.evaluation.asked import of_step
+from records.evaluation.asked import as_setup, of_step
 from records.models import Evaluation, Run, SetupCheck, StageMark
 from records.models.procedure import procedure_of, stated_values
 from records.selectors.earlier import lent_by_earlier
@@ -76,7 +76,7 @@ def setup_document(run: Run) -> dict[str, Any]:
 def _stated(run: Run) -> dict[str, Any]:
     """Return the conditions that people stated on the sheet; they go before what is known otherwise."""
     beside = of_step(run.step.kind)
-    return {name: value for name, value in stated_values(run).items() if name not in beside}
+    return as_setup({name: value for name, value in stated_values(run).items() if name not in beside})
 
 
 def measuring(run: Run) -> list[dict[str, Any]]:

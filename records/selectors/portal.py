@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
-from records.models import Certificate, Run
+from records.models import Certificate, Record, Run
 from records.models.verdicts import Verdict
 from records.selectors.certificates import CertificateRow, certificate_row
 from schedules.models import Order, Plan, Unit
@@ -103,5 +103,6 @@ def _status(
 
 def approved_runs(unit: Unit, viewer: Any) -> QuerySet[Run]:
     """Return the runs of a unit that the viewer may see, with their records, oldest first."""
-    rows = Run.objects.visible_to(viewer).for_list().prefetch_related("records")
+    rows = Run.objects.visible_to(viewer).for_list()
+    rows = rows.prefetch_related(Prefetch("records", queryset=Record.objects.visible_to(viewer)))
     return rows.filter(step__plan__unit=unit).order_by("started_at", "pk")

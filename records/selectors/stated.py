@@ -5,31 +5,37 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from records.evaluation.asked import Asked, asked_of
+from records.evaluation.asked import Asked, asked_of, stages_named
 from records.models import Run
-from records.models.procedure import procedure_of, stated_values
+from records.models.procedure import procedure_of, stage_words, stated_values
 
 
 def asked_on_sheet(run: Run) -> tuple[Asked, ...]:
     """Return what the sheet of a run asks for: what its kind needs, without what the plan states."""
-    return tuple(one for one in asked_of(run.step.kind) if _planned(one, run) is None)
+    return tuple(one for one in _asked(run) if _planned(one, run) is None)
+
+
+def _asked(run: Run) -> tuple[Asked, ...]:
+    stages = procedure_of(run.step.document).get("stages") or ()
+    return asked_of(run.step.kind, {stage["name"]: stage_words(stage["name"]) for stage in stages})
 
 
 def value_rows(run: Run) -> list[tuple[str, str]]:
     """Return what is known of each value that the kind needs: as stated, or as the plan has it; (name, value)."""
     stated, rows = stated_values(run), []
-    for one in asked_of(run.step.kind):
+    for one in _asked(run):
         planned = _planned(one, run)
         if one.name in stated:
             rows.append((one.words, value_words(one, stated[one.name])))
         elif planned is not None:
-            rows.append((one.words, f"{value_words(one, planned)}, as the plan states"))
+            rows.append((one.words, f"{planned}, as the plan states"))
     return rows
 
 
 def values_in_words(kind: str, values: Mapping[str, Any]) -> str:
     """Return stated values in one line; empty where none are stated."""
-    known = {one.name: one for one in asked_of(kind)}
+    stages = {name: stage_words(name) for name in stages_named(values)}
+    known = {one.name: one for one in asked_of(kind, stages)}
     said = [f"{known[name].words.lower()} {value_words(known[name], value)}" for name, value in values.items()]
     return ", ".join(said)
 
@@ -43,8 +49,11 @@ def value_words(one: Asked, value: Any) -> str:
     return f"{value:.6g} {one.unit}".strip() if isinstance(value, int | float) else f"“{value}”"
 
 
-def _planned(one: Asked, run: Run) -> Any:
-    """Return what the plan states in place of a value, or None."""
+def _planned(one: Asked, run: Run) -> str | None:
+    """Return what the plan states in place of a value, in words, or None."""
     known = procedure_of(run.step.document)
-    keys = (*((one.name,) if one.into == "step" else ()), *one.unless)
-    return next((known[key] for key in keys if known.get(key) is not None), None)
+    if one.into == "step" and known.get(one.name) is not None:
+        return value_words(one, known[one.name])
+    if one.unless and known.get(one.unless) is not None:
+        return one.unless_words.format(known[one.unless])
+    return None

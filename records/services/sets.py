@@ -83,8 +83,9 @@ def lend_record(*, run: Run, part: str, lender: Run, by: Any) -> Record:
             run=held,
             sha256=source.sha256,
             defaults={
-                "given_name": f"{lender.number} {source.given_name}"[:255],
+                "given_name": source.given_name,
                 "part": chosen.name,
+                "lent_by": lender,
                 "path": source.path,
                 "size_bytes": source.size_bytes,
                 "column_map": source.summary.get("columns_used") or None,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.services import record_entry, writing
+from records.evaluation.asked import unpaired
 from records.models import Run, SetupCheck
 from records.models.procedure import stated_values
 from records.selectors.stated import asked_on_sheet
@@ -43,6 +44,6 @@ def _require_known(run: Run, stated: Mapping[str, Any]) -> None:
     for name in stated:
         if name not in asked:
             raise ValueRefused(f"“{name}” is not asked of this test. Nothing was changed.")
-    lacks = [words for name, value in stated.items() if (words := asked[name].refusal(value))]
+    lacks = [words for name, value in stated.items() if (words := asked[name].refusal(value))] or unpaired(stated)
     if lacks:
         raise Refused("Nothing was changed.", lacks)

@@ -133,6 +133,7 @@ def _sign(request: HttpRequest, run: Run, step: SheetStep) -> Context:
         "digest": digest,
         "meaning": TESTER_MEANING,
         **picture_context(request, run, evaluation),
+        "read_files": [record for record in run.records.all() if record.state == Record.State.READ],
         "form": forms.SignForm(request=request, initial={"digest": digest}),
     }
 

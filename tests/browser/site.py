@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import socket
 import subprocess
@@ -12,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
 import psycopg
@@ -50,6 +52,10 @@ class Site:
     def found_drift(self) -> None:
         """Enter the divider that drifted, with its forty runs."""
         self._python("-m", "tests.browser.drifting")
+
+    def open_runs(self, folder: Path) -> dict[str, dict[str, Any]]:
+        """Open a run of each kind of `tests.browser.opening` and write its files; return both by kind."""
+        return dict(json.loads(self._python("-m", "tests.browser.opening", str(folder))))
 
     def start(self) -> None:
         """Start the processes and wait until the site answers."""

@@ -7,6 +7,7 @@ import io
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.urls import reverse
 from PIL import Image
 
 from labsite.jobs.models import Job
@@ -115,6 +116,31 @@ def test_columns_that_cannot_be_told_are_asked_for_and_remembered(prepared, star
     other = start(place=2).prepare(*systems).open()
     other.upload(unnamed(seed=5))
     assert other.now.verdict == "conforms"
+
+
+def test_columns_that_were_understood_wrongly_are_told_before_the_signature(prepared, client):
+    way = prepared().open()
+    record = way.upload(laboratory.conforming(), "good.csv").record
+    record.refresh_from_db()
+    heads = {column["channel"]: column["head"] for column in record.summary["preview"]["columns"]}
+    client.force_login(way.operator)
+    page = client.get(f"{reverse('records:run', args=[way.run.pk])}?at=sign").content.decode()
+    assert f'<a href="{reverse("records:mapping", args=[record.pk])}">good.csv</a>' in page
+    page = client.get(reverse("records:mapping", args=[record.pk])).content.decode()
+    assert "Is a column understood wrongly?" in page
+    swapped = {"time_s": heads["time_s"], "voltage_kv": heads["charge_pc"], "charge_pc": heads["voltage_kv"]}
+    sent = swapped | {"voltage_kv_unit": "kV", "charge_pc_unit": "pC"}
+    client.post(reverse("records:mapping", args=[record.pk]), sent)
+    run_waiting()
+    assert way.now.verdict == "not_valid"  # a charge is no voltage that reaches the stages
+    uploads.tell_columns(record=record, column_map=heads, by=way.operator)
+    run_waiting()
+    assert way.now.verdict == "conforms"
+    way.sign()
+    page = client.get(reverse("records:mapping", args=[record.pk])).content.decode()
+    assert "Is a column understood wrongly?" not in page
+    with pytest.raises(WrongState, match="nobody can tell the columns there"):
+        uploads.tell_columns(record=record, column_map=swapped, by=way.operator)
 
 
 def test_a_record_that_waits_for_columns_can_be_set_aside(prepared):

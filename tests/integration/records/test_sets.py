@@ -12,6 +12,7 @@ from django.urls import reverse
 from labsite.jobs.services import run_waiting
 from labsite.ledger.models import Entry
 from records.certificates.document import _run
+from records.certificates.pictures import pictures_of
 from records.evaluation.slow_synthesis import synthesise_table
 from records.evaluation.sweep.synthesis import SeriesBranch, synthesise_sweep
 from records.evaluation.synthesis import PulseTrain, synthesise_pulses, synthesise_withstand
@@ -24,6 +25,7 @@ from records.services import sets
 from records.services.recomputing import recompute_findings
 from records.services.refusals import Refused, ValueRefused
 from schedules.models import Unit
+from tests.answers import let_go
 from tests.integration.records import laboratory
 from tests.integration.records.laboratory import open_step
 
@@ -233,6 +235,40 @@ def test_the_trace_of_a_sister_is_the_reference_of_a_sweep(unit, people, impedan
     assert value(way, "resonance_hz").value == pytest.approx(281, rel=2e-3)
     assert not [matter for matter in what_needs_judgement(way.now) if "same bytes" in matter.words]
     assert recompute_findings().is_same
+
+
+def test_a_customer_sees_neither_what_was_set_aside_nor_what_a_stranger_lent(
+    unit, people, impedance, customer, other_customer, client
+):
+    sister = laboratory.unit_with_plan(entered_by=people[0], company=other_customer.organisation, serial="STRANGER-1")
+    Unit.objects.update(design="F-7")
+    lender = open_step(sister, people, "frequency_response", {"criteria": ALIKE}, [impedance])
+    lender.upload(sweep(282), "stranger-1.csv")
+    way = open_step(unit, people, "frequency_response", {"criteria": ALIKE}, [impedance])
+    wrong = way.upload(sweep(300, 7), "stranger-2.csv").record
+    sets.set_aside_record(record=wrong, reason="Of another customer", by=way.operator)
+    way.upload(sweep(281, 3), "own.csv")
+    lent = sets.lend_record(run=way.run, part="reference", lender=lender.now, by=way.operator)
+    run_waiting()
+    Run.objects.filter(pk=way.run.pk).update(state=Run.State.APPROVED)
+    client.force_login(customer)
+    own = Record.objects.get(given_name="own.csv")
+    answers = [client.get(reverse("portal:record-file", args=[row.pk])) for row in (own, wrong, lent)]
+    for answer in answers:
+        let_go(answer)
+    assert [answer.status_code for answer in answers] == [200, 404, 404]
+    told = client.get(f"/api/runs/{way.run.pk}/").content + client.get("/api/records/").content
+    told += client.get(reverse("portal:unit", args=[unit.pk])).content
+    assert b"own.csv" in told
+    assert b"stranger" not in told.lower()
+    run = Run.objects.for_detail().get(pk=way.run.pk)
+    assert [row["name"] for row in _run(run)["records"]] == ["Trace of a sister unit", "own.csv"]
+    drawn = pictures_of({"runs": [{"number": "R", "evaluation": {"id": current_evaluation(run).pk}}]})
+    assert sorted(drawn) == ["R/2"]
+    client.force_login(people[0])
+    answer = client.get(reverse("records:record-file", args=[lent.pk]))
+    let_go(answer)
+    assert answer.status_code == 200
 
 
 def test_an_evaluation_of_an_earlier_release_counts_by_its_record(prepared):
