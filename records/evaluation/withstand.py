@@ -129,7 +129,8 @@ class WithstandRecord:
         # Each end is known to a step of the voltage, and to a sample in time, as the corners of the ramp are.
         by_steps = math.sqrt(2) * self.applied.u_reading_kv / risen_kv
         by_time = math.hypot(self.applied.interval_s / math.sqrt(6) / taken_s, self.applied.relative_time)
-        uncertainty = expanded(rate, self.applied.relative, rate * by_steps, rate * by_time)
+        of_scale = relative_standard_uncertainty(self.setup, "voltage", stage.voltage_kv)
+        uncertainty = expanded(rate, of_scale, rate * by_steps, rate * by_time)
         return Measured(rate, uncertainty, f"From 75 % of {stage.voltage_kv:g} kV to the set point, mean rate.")
 
     def _drop(self, stage: Stage) -> Measured:
