@@ -135,7 +135,10 @@ class StepMaker:
             arrangements=arrangements_for(self.rule.arrangement, self.ratings["phases"]),
             basis=tuple(self.basis.values()),
             retest=tuple(self._retest(rule) for rule in self.rule.retest),
-            must_be_equal=(*self.rule.equal, *(("altitude_m", "altitude_levels") if self._raises else ())),
+            must_be_equal=(
+                *self.rule.equal,
+                *(("altitude_m", "altitude_levels") if self.rule.equal and self._raises else ()),
+            ),
             choice=self._choice(),
             pattern=self.rule.arrangement,
             altitude=self.altitude,

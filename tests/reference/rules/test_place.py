@@ -140,6 +140,7 @@ def test_the_order_may_agree_otherwise(agreed, routine_kv, type_kv):
     found = [planned(kind, altitude_levels=agreed) for kind in ("power_frequency_withstand", "lightning_impulse")]
     assert [one["procedure"]["stages"][0]["set_point_kv"] for one in found] == [routine_kv, type_kv]
     assert {one["altitude"]["clause"] for one in found} == {"as agreed in the order"}
+    assert "evidence" not in found[0]
 
 
 def test_an_agreement_on_the_altitude_needs_the_altitude():
