@@ -25,7 +25,7 @@ from schedules.rules.plans import (
 from schedules.rules.rounding import rounded_up, set_point
 from schedules.rules.rulepack import CriterionRule, ProcedureRule, Reason, RetestRule, RulePack, StageRule, ValueRule
 from schedules.rules.units import unit_of
-from schedules.rules.vocabulary import FIELDS_BY_NAME
+from schedules.rules.vocabulary import FIELDS_BY_NAME, LEVELS
 from schedules.rules.workings import WORKED_OUT, branch_ratings
 
 _UNROUNDED_DIGITS = 9
@@ -132,7 +132,10 @@ class StepMaker:
             arrangements=arrangements_for(self.rule.arrangement, self.ratings["phases"]),
             basis=tuple(self.basis.values()),
             retest=tuple(self._retest(rule) for rule in self.rule.retest),
-            must_be_equal=(*self.rule.equal, *(("altitude_m", "altitude_levels") if self._raises else ())),
+            must_be_equal=(
+                *self.rule.equal,
+                *(("altitude_m", "altitude_levels") if self.rule.equal and self._raises else ()),
+            ),
             choice=self._choice(),
             pattern=self.rule.arrangement,
             altitude=self.altitude,
@@ -382,6 +385,12 @@ class StepMaker:
 
     def _agreed(self, name: str) -> None:
         place, number = f"values.{name}", self.numbers[name]
+        if name in LEVELS and name in self.values:
+            formula = self.values[name].formula
+            least = formula.value({one: self._number(one) for one in formula.names})
+            if number < least:
+                problem = f"is {number:g} kV, below the {least:g} kV of {self.pack.document}"
+                raise BadRatings(name, problem, "correct it, or leave it out to take the document's")
         clause, inputs = "as agreed in the order", {name: number}
         self.basis.setdefault(
             place, Basis(place, "Order", "", clause, name, inputs, number, unit_of(name), "common practice")

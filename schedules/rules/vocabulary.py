@@ -381,5 +381,8 @@ BRANCH_RATINGS = (
 ALTERNATIVES = {"terminal_test": "direct", "withstand_test": "direct"}
 """Choices between alternatives of a document, with the word that asks for another than the usual one."""
 
+LEVELS = ("direct_withstand_kv",)
+"""Levels of a pack's values that an order may raise and not lower, as it may not lower those of a table."""
+
 DUTIES = ("tuned_order",)
 """Numbers whose absence says that a unit does not have the duty, so that nothing is missing."""

@@ -28,7 +28,7 @@ PLATES: dict[str, tuple[dict[str, str], dict[str, str], list[str]]] = {
     ),
     "Shunt reactor": (
         {"Highest voltage, kV": "15.5", "Rated voltage, kV": "13.8", "Altitude of the site, m": "1800"},
-        {},
+        {"Levels for the altitude": "raised"},
         ["Power-frequency withstand, dry, one minute", "Partial discharge, agreed practice"],
     ),
     "Capacitor unit": (
@@ -139,6 +139,10 @@ def test_nameplate_to_plan_for_every_kind(enter):
         tester.sees("Which bay can run which step")
         if kind in ("Tuned filter", "Shunt reactor"):
             look_in_sizes(tester, f"plan-{kind.lower().replace(' ', '-')}")
+        if kind == "Shunt reactor":  # exp((1800 - 1000)/8150) is 1.1031: 50 kV are 55.16 kV at the reference atmosphere
+            expect(
+                page.get_by_role("row", name=re.compile(r"^Withstand 55\.20 60 s .* 50\.00 1\.1031 55\.16"))
+            ).to_be_visible()
         tester.press("Adopt the plan")
         tester.sees("Runs can be started.")
 

@@ -270,6 +270,13 @@ def test_doubtful_direct_voltages_are_asked_for(ratings):
     assert (reason.document, reason.clause) == ("Order", "as agreed in the order")
 
 
+def test_a_direct_voltage_below_the_tables_is_refused():
+    message = r"^direct_withstand_kv: is 49 kV, below the 50 kV of IEEE C37\.20\.2; correct it, or leave it out"
+    with pytest.raises(BadRatings, match=message):
+        derive_plan(CLAD | {"direct_withstand_kv": 49})
+    assert exact(CLAD | {"direct_withstand_kv": 55}, "direct_withstand") == [(55, 60)]
+
+
 @pytest.mark.parametrize(
     ("ratings", "name"),
     [

@@ -140,6 +140,7 @@ def test_the_order_may_agree_otherwise(agreed, routine_kv, type_kv):
     found = [planned(kind, altitude_levels=agreed) for kind in ("power_frequency_withstand", "lightning_impulse")]
     assert [one["procedure"]["stages"][0]["set_point_kv"] for one in found] == [routine_kv, type_kv]
     assert {one["altitude"]["clause"] for one in found} == {"as agreed in the order"}
+    assert "evidence" not in found[0]
 
 
 def test_an_agreement_on_the_altitude_needs_the_altitude():
@@ -192,3 +193,14 @@ def test_the_factor_of_the_site_and_that_of_the_air_are_both_counted():
 def test_what_the_air_would_change_is_noted_where_no_path_is_stated():
     assert any("not corrected for the air of the run" in one for one in derive_plan(HIGH).notes)
     assert not any("air of the run" in one for one in derive_plan(HIGH | {"discharge_path_m": 0.2}).notes)
+
+
+def test_a_bushing_is_not_raised_from_sea_level_unless_that_is_agreed():
+    """IEC 60137 holds up to 1000 m and its levels here are those of IEC 60071-1, whose factor counts from 0 m."""
+    bushing = {"equipment": "bushing", "highest_voltage_kv": 24, "lightning_impulse_kv": 125, "altitude_m": 900}
+    bushing |= {"insulation_medium": "solid", "dissipation_factor_limit": 0.01, "tests": ["type"]}
+    found = {}
+    for agreed in ({}, {"altitude_levels": "raised"}):
+        (step,) = [one for one in derive_plan(bushing | agreed).steps if one.kind == "lightning_impulse"]
+        found[bool(agreed)] = (step.altitude.use, step.procedure.stages[0].exact_kv)
+    assert found == {False: ("stated", 125), True: ("applied", pytest.approx(125 * math.exp(900 / 8150), abs=1e-5))}
