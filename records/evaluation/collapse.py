@@ -18,6 +18,7 @@ _NEARLY_ALL, _SHORTLY_S, _FINE_INTERVAL_S = 0.9, 0.5, 0.5
 _STEEPER = 5.0
 _NEAR_SET_POINT = 0.15
 _FLOOR_UP, _FLOOR_DOWN = 0.05, 0.5
+_BLOCK = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -79,22 +80,34 @@ def _falls(v: Samples, n: int, part: float, stages: Sequence[Stage]) -> NDArray[
     flags = np.zeros(len(v), dtype=bool)
     if len(v) <= n:
         return flags
-    before, after = v[:-n], v[n:]
-    fall = before - after
-    candidates = np.flatnonzero(fall > part * np.abs(before))
+    set_points = np.array([stage.voltage_kv for stage in stages])
+    candidates = _candidates(v, n, part, min(_FLOOR_DOWN * set_points.min(), _FLOOR_UP * set_points.max()))
     if not len(candidates):
         return flags
-    set_points = np.array([stage.voltage_kv for stage in stages])
-    level = before[candidates]
+    level = v[candidates]
+    fall = level - v[candidates + n]
     preceding = np.maximum(v[np.maximum(candidates - n, 0)] - level, 0.0)
-    highest = np.maximum.accumulate(v)[candidates]
+    # The greatest value up to each candidate, by stretches between them: one pass without an array of all.
+    starts = np.concatenate(([0], candidates[:-1] + 1))
+    highest = np.maximum.accumulate(np.maximum.reduceat(v[: candidates[-1] + 1], starts))
     floor = np.where(highest > 1.5 * level, _FLOOR_DOWN * set_points.min(), _FLOOR_UP * set_points.max())
     rest = v[np.minimum(candidates + 3 * n, len(v) - 1)]
     lower = set_points[None, :] < 0.9 * level[:, None]
     lands = (lower & (np.abs(rest[:, None] - set_points[None, :]) <= _NEAR_SET_POINT * set_points[None, :])).any(axis=1)
-    good = (fall[candidates] > _STEEPER * preceding) & (level >= floor) & ~lands
+    good = (fall > _STEEPER * preceding) & (level >= floor) & ~lands
     flags[candidates[good]] = True
     return flags
+
+
+def _candidates(v: Samples, n: int, part: float, least_kv: float) -> NDArray[np.intp]:
+    """Return where a level of at least `least_kv` falls by more than a part of itself within `n` samples."""
+    found = []
+    for start in range(0, len(v) - n, _BLOCK):
+        before = v[start : min(start + _BLOCK, len(v) - n)]
+        after = v[start + n : start + n + len(before)]
+        if float(after.min()) < (1 - part) * float(before.max()):  # else no sample of the block can
+            found.append(start + np.flatnonzero((before - after > part * before) & (before >= least_kv)))
+    return np.concatenate(found) if found else np.empty(0, dtype=np.intp)
 
 
 def _grouped(t: Samples, v: Samples, indices: NDArray[np.intp], n: int) -> tuple[Collapse, ...]:
