@@ -16,6 +16,7 @@ RULE_WORDS: Mapping[str, str] = {
     "nelson_2": "is the ninth in a row on one side of the centre",
     "nelson_3": "is the sixth in a row that rises, or falls",
     "nelson_4": "is the fourteenth in a row that goes up and down in turn",
+    "moving_range": "differs from the one before by more than the readings of the baseline do",
     "ewma": "carries the weighted average beyond its limits",
     "en": "disagrees with the reference: |En| is above 1",
 }
@@ -66,6 +67,12 @@ def broken_rules(standard: CheckStandard, values: Sequence[float]) -> list[tuple
         signals = nelson_rules(values, centre=chart.centre, sigma=chart.sigma)
         averages = ewma_chart(values, centre=chart.centre, sigma=chart.sigma)
         named = {f"nelson_{rule}": places for rule, places in signals.items()} | {"ewma": averages.signals()}
+        ranges = enumerate(individuals_chart(values).moving_ranges, start=1)
+        named["moving_range"] = tuple(
+            place
+            for place, size in ranges
+            if size > chart.moving_range_upper and not {place, place - 1} & set(named["nelson_1"])  # told already
+        )
         for rule, places in named.items():
             for place in places:
                 if place >= standard.baseline_count:

@@ -23,7 +23,7 @@ _COUNTED_BESIDE: Mapping[str, frozenset[str]] = {
     "frequency_response": frozenset({"impedance"}),
 }
 # What the evaluation calls what an instrument measures, where the record's channel has another name.
-_MEANT: Mapping[str, Mapping[str, str]] = {"lightning_impulse": {"impulse": "voltage"}}
+MEANT: Mapping[str, Mapping[str, str]] = {"lightning_impulse": {"impulse": "voltage"}}
 # What the temperature of the bay stands for: a unit that has rested in it has taken it up; common practice, no source.
 _TEMPERATURE_OF: Mapping[str, str] = {
     **dict.fromkeys(("winding_resistance", "insulation_resistance", "inductance"), "temperature_c"),
@@ -84,7 +84,7 @@ def measuring(run: Run) -> list[dict[str, Any]]:
     rows: dict[str, dict[str, Any]] = {}
     counted = _COUNTED | _COUNTED_BESIDE.get(run.step.kind, frozenset())
     for use in run.instruments.all():
-        quantity = _MEANT.get(run.step.kind, {}).get(_measured_by(use), _measured_by(use))
+        quantity = MEANT.get(run.step.kind, {}).get(_measured_by(use), _measured_by(use))
         if quantity not in counted:
             continue
         if use.system is not None:

@@ -13,7 +13,7 @@ from records.evaluation.correcting import acting_of, claimed_twice
 from records.evaluation.setups import INSTRUMENT_QUANTITIES, Setup, parse_setup
 from records.models import Run, RunInstrument, SetupCheck
 from records.models.procedure import charge_limit_pc, stages_of
-from records.selectors.digests import measuring
+from records.selectors.digests import MEANT, measuring
 from records.selectors.earlier import lacking_before
 
 Kind: Any = SetupCheck.Kind
@@ -106,8 +106,9 @@ def beyond_corrections(run: Run, quantity: str, curves: Sequence[Mapping[str, An
 
     Of an instrument that is used on its own, whose corrections are applied or count as uncertainty.
     """
-    row = {"name": "", "quantity": quantity, "relative_uncertainty_pct": 0.0, "corrections": list(curves)}
-    if quantity not in INSTRUMENT_QUANTITIES or not curves:
+    meant = MEANT.get(run.step.kind, {}).get(quantity, quantity)
+    row = {"name": "", "quantity": meant, "relative_uncertainty_pct": 0.0, "corrections": list(curves)}
+    if meant not in INSTRUMENT_QUANTITIES or not curves:
         return ""
     for acting in acting_of(parse_setup({"instruments": [row]})):
         levels = [stage.voltage_kv for stage in stages_of(run.step.document)]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 
 from schedules.models import Bay, Plan, Step, Unit
 from schedules.selectors import bay_fitness, fitness_of_document, proposal_of, sheets_of_document, sheets_of_plan
+from schedules.selectors.circuits import Circuit, circuits_of_document
 from schedules.selectors.packs import unconfirmed_rows, warnings_besides_rows
 from schedules.selectors.revisions import differences_to, lines_of, revision_change
 from schedules.services.plans import adopt_plan, release_hold_point
@@ -40,7 +44,12 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     context |= {"fitness": fitness, "unconfirmed": unconfirmed, "document": proposal.document}
     context |= {"warnings": warnings_besides_rows(proposal.document) if proposal.document else []}
     context |= {"differences": differences_to(unit, proposal.document)}
+    context |= {"circuits": _circuits(request, proposal.document) if proposal.document else []}
     return render(request, "schedules/plan.html", context)
+
+
+def _circuits(request: HttpRequest, document: dict[str, Any]) -> list[Circuit]:
+    return circuits_of_document(document, request.user, timezone.localdate())
 
 
 @laboratory_only
@@ -53,6 +62,7 @@ def revision(request: HttpRequest, pk: int) -> HttpResponse:
     context = {"plan": found, "unit": found.unit, "steps": steps, "fitness": fitness}
     context |= {"unconfirmed": unconfirmed, "document": found.document, "rights": deeds_of(request.user)}
     context |= {"change": revision_change(found), "warnings": warnings_besides_rows(found.document)}
+    context |= {"circuits": _circuits(request, found.document)}
     return render(request, "schedules/revision.html", context)
 
 

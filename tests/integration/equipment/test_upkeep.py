@@ -201,6 +201,14 @@ def test_the_daily_check_of_a_voltage_divider(divider, quality_manager, tester, 
     assert CheckAlarm.objects.count() == 1
 
 
+def test_a_jump_within_the_limits_breaks_the_chart_of_moving_ranges(divider, quality_manager):
+    """Limits 49.873 to 50.227 kV; moving ranges up to 3.267 · 0.6/9 = 0.2178 kV. From 49.95 to 50.18 kV are 0.23 kV."""
+    row = standard(divider, quality_manager, reference_uncertainty=0.3)
+    for value in (49.95, 50.18):
+        record_reading(standard=row, value=value, by=quality_manager)
+    assert list(CheckAlarm.objects.values_list("rule", "reading__value")) == [("moving_range", 50.18)]
+
+
 def test_the_daily_check_of_a_charge_calibrator_shows_a_small_lasting_shift(quality_manager):
     made = instrument(quality_manager, "CAL-1", quantity="charge")
     said = {"name": "Charge calibrator", "unit": "pC"}

@@ -15,10 +15,12 @@ from equipment.services import Circumstances, Point, decide_corrections, enter_c
 from records.evaluation.synthesis import Hold, synthesise_withstand
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, RunInstrument
-from records.selectors.digests import run_digest
+from records.selectors.digests import run_digest, setup_document
+from records.selectors.gates import missing_before_energising
 from records.services import instruments
 from records.services.recomputing import recompute_findings
 from records.services.refusals import GateClosed
+from schedules.models import Step
 from tests.integration.records import laboratory
 
 pytestmark = pytest.mark.django_db
@@ -155,3 +157,17 @@ def test_the_auditor_sees_what_nobody_has_decided(client, quality_manager):
     listed = shown[shown.index("Corrections that nobody has decided about") :]
     assert reverse("equipment:detail", args=[undecided.pk]) in listed
     assert reverse("equipment:detail", args=[decided.pk]) not in listed
+
+
+def test_an_impulse_system_measures_the_voltage_of_an_impulse(unit, people, tester):
+    laboratory.authorise(tester, "lightning_impulse")
+    arrangement = laboratory.arrangement_of(unit, "power_frequency_withstand")
+    stage = {"name": "full", "voltage_kv": 125, "tolerance_pct": 3, "polarity": "positive"}
+    document = {"kind": "lightning_impulse", "title": "Impulse", "procedure": {"stages": [stage], "criteria": []}}
+    Step.objects.filter(pk=arrangement.step_id).update(kind="lightning_impulse", document=document)
+    begun = laboratory.Way(laboratory.arrangement_of(unit, "lightning_impulse"), *people)
+    system = laboratory.system("impulse", "I-92", entered_by=tester)
+    instruments.use_system(run=begun.run, system=system, by=tester)
+    (row,) = setup_document(begun.now)["instruments"]
+    assert (row["name"], row["quantity"]) == (system.name, "voltage")
+    assert not any("No instrument" in words for words in missing_before_energising(begun.now))

@@ -1,8 +1,13 @@
 """Pages of plans: the proposal, adopting it, hold points, revisions."""
 
+from datetime import date
+
 import pytest
+import time_machine
 from django.urls import reverse
 
+from equipment.models import Instrument
+from equipment.services import assign_system, enter_calibration
 from schedules.models import Plan
 from schedules.services.bays import enter_bay
 from schedules.services.units import edit_unit
@@ -36,6 +41,32 @@ def test_the_proposal_shows_the_practice_with_its_bases(browser, tester, unit):
     assert "1.2 * highest_voltage_kv / sqrt(3)" in page.replace("&#x27;", "'")
     assert "highest_voltage_kv = 15.5" in page
     assert stages_shown(answer)["withstand"]["hold_s"] == 60
+
+
+@pytest.mark.parametrize("count", [1, 4])
+def test_a_plan_says_what_it_can_be_measured_with_today(
+    browser, tester, quality_manager, unit, count, django_assert_max_num_queries
+):
+    for place in range(count):
+        made = Instrument.objects.create(
+            identifier=f"HV-{place}", description="Divider (invented)", serial=str(place), quantity="voltage"
+        )
+        enter_calibration(
+            instrument=made, laboratory="Tarn (invented)", certificate_number="K", relative_uncertainty_pct=1,
+            calibrated_on=date(2026, 1, 10), due_on=date(2026, 6, 1) if place == 0 else date(2099, 1, 1),
+            by=quality_manager,
+        )  # fmt: skip
+        assign_system(
+            name=f"Chain {place}", quantity="voltage", instruments=[made], relative_uncertainty_pct=2,
+            assigned_on=date(2026, 1, 11), by=quality_manager,
+        )  # fmt: skip
+    client = browser(tester)
+    with time_machine.travel("2026-11-25T09:00:00Z", tick=True), django_assert_max_num_queries(16):
+        page = text(client.get(reverse("schedules:plan", args=[unit.pk])))
+    shown = page[page.index("What it can be measured with today") :]
+    assert "HV-0: The calibration ended on 1 Jun 2026" in shown
+    assert shown.count("In calibration") == count - 1
+    assert "No measuring system is assigned" in shown  # for the charge
 
 
 def test_adopting_freezes_what_was_read_and_the_unit_shows_it(browser, send, tester, unit):
