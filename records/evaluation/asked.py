@@ -203,8 +203,10 @@ def _stage_time(name: str, words: str, end: str) -> Asked:
 
 
 def stages_named(values: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the stages whose times are among stated values, each once."""
-    return tuple(dict.fromkeys(name.rpartition(".")[0] for name in values if name.rpartition(".")[2] in _ENDS))
+    """Return the stages whose times are among stated values, in order of time; a database keeps no order of names."""
+    named = {name.rpartition(".")[0]: value for name, value in values.items() if name.rpartition(".")[2] in _ENDS}
+    begins = {stage: values.get(f"{stage}.begin_s", value) for stage, value in named.items()}
+    return tuple(sorted(begins, key=lambda stage: (begins[stage], stage)))
 
 
 def unpaired(values: Mapping[str, Any]) -> list[str]:

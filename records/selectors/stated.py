@@ -36,7 +36,7 @@ def values_in_words(kind: str, values: Mapping[str, Any]) -> str:
     """Return stated values in one line; empty where none are stated."""
     stages = {name: stage_words(name) for name in stages_named(values)}
     known = {one.name: one for one in asked_of(kind, stages)}
-    said = [f"{known[name].words.lower()} {value_words(known[name], value)}" for name, value in values.items()]
+    said = [f"{one.words.lower()} {value_words(one, values[name])}" for name, one in known.items() if name in values]
     return ", ".join(said)
 
 
