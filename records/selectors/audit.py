@@ -74,7 +74,7 @@ def gaps_in_cover(viewer: Any, since: date, until: date) -> list[Gap]:
 
 
 def _uncovered(item: Instrument, since: date, until: date) -> list[tuple[Instrument, date, date, str]]:
-    periods = sorted(item.calibrations.all(), key=lambda row: (row.calibrated_on, row.pk))
+    periods = sorted(item.calibrations.all(), key=_counting_last)
     retired = next((row.on for row in item.state_changes.all() if row.state == Instrument.State.RETIRED), None)
     last_day = min(until, retired - timedelta(days=1)) if retired else until
     found = []
@@ -86,6 +86,11 @@ def _uncovered(item: Instrument, since: date, until: date) -> list[tuple[Instrum
         if first <= last:
             found.append((item, first, last, row.certificate_number))
     return found
+
+
+def _counting_last(row: Calibration) -> tuple[date, bool, int]:
+    """Return the place of a calibration: of several of one day the one that counts comes last."""
+    return row.calibrated_on, row.verdict == Calibration.Verdict.OUTSIDE, -row.due_on.toordinal()
 
 
 def _days_of_use(instruments: set[int], since: date, until: date) -> dict[int, list[tuple[date, int]]]:

@@ -44,6 +44,7 @@ def test_exactly_the_runs_named_by_hand_flip(enter, drifted_site: Site):
     page.get_by_label("Calibrated on").fill(drifted.FOUND_ON.isoformat())
     page.get_by_label("Expanded uncertainty, per cent").fill("0.5")
     page.get_by_label("It was adjusted").check()
+    page.get_by_label("Its corrections are").select_option("none_left")
     quality.press("I have compared it: confirm")
     quality.sees("Found outside what the laboratory requires")
     quality.press("What it touched")

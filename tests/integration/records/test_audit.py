@@ -59,10 +59,14 @@ def test_gaps_in_cover_with_the_runs_on_them(arrangement, people, quality_manage
     drifted.run_on(date(2026, 3, 12), "COVERED", 60, arrangement, people, {"instrument": made})
     failed = item("FAILED")
     covered(failed, quality_manager, date(2026, 5, 1), date(2027, 5, 1), "K-3", "outside")
+    again = item("AGAIN")  # of two on one day the failed one counts, whichever was entered first
+    covered(again, quality_manager, date(2026, 6, 1), date(2027, 6, 1), "K-5", "outside")
+    covered(again, quality_manager, date(2026, 6, 1), date(2027, 6, 1), "K-6")
     fine = item("FINE")
     covered(fine, quality_manager, date(2026, 1, 1), date(2027, 1, 1), "K-4")
     found = gaps_in_cover(quality_manager, SINCE, UNTIL)
     assert [(gap.instrument.identifier, gap.first, gap.last, gap.days, gap.runs) for gap in found] == [
+        ("AGAIN", date(2026, 6, 1), UNTIL, 178, 0),
         ("FAILED", date(2026, 5, 1), UNTIL, 209, 0),
         ("GAP", date(2026, 3, 1), date(2026, 3, 10), 10, 1),
     ]
