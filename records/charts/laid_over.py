@@ -109,7 +109,7 @@ def impulses_over(runs: Sequence[Overlaid]) -> Plot:
     title = "Time from the virtual origin (µs)"
     panes = [Pane(title, "Voltage (kV)", volts, [], [], x_range, padded(*_ends(volts)))]
     if shares:
-        panes.append(Pane(title, "Share of the test voltage (%)", shares, [], [], x_range, padded(*_ends(shares))))
+        panes.append(Pane(title, "Share of Ut (%)", shares, [], [], x_range, padded(*_ends(shares))))
     return Plot(panes, f"The impulses of {_named([(one.name, one) for one in runs])} over each other.")
 
 

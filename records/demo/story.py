@@ -146,7 +146,7 @@ STORIES = (
         "HQ-17",
         "tuned_filter",
         FILTER,
-        (UnitStory("TF-0311"),),
+        (UnitStory("TF-0311"), UnitStory("TF-0312", stops="approved", runs=5)),
         design="TF-4768",
     ),
     OrderStory(

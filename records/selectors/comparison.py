@@ -96,8 +96,6 @@ def side_by_side(run: Run, others: Sequence[Run]) -> SideBySide:
     found = [_figures(one) for one in runs]
     names = list(dict.fromkeys(name for figures in found for name in figures))
     rows = tuple((name, *(figures.get(name, "–") for figures in found)) for name in names)
-    if run.step.kind == SWEPT:
-        rows += likeness_rows(run, others)
     words = f"{', '.join(f'{one.number} ({one.step.plan.unit.serial})' for one in runs)} {_ON_ONE_AXIS[run.step.kind]}."
     return SideBySide(("Quantity", *(one.number for one in runs)), rows, words)
 
@@ -120,7 +118,12 @@ def patterns_in_words(run: Run, others: Sequence[Run]) -> str:
 
 
 def likeness_rows(run: Run, others: Sequence[Run]) -> tuple[tuple[str, ...], ...]:
-    """Return how alike the sweep of a run is to each of the others: for information, never a verdict."""
+    """Return how alike the sweep of a run is to each of the others: for information, never a verdict.
+
+    A line a measure: its name, and its value for each of the others. Empty for other kinds.
+    """
+    if run.step.kind != SWEPT or not others:
+        return ()
     evaluation = current_evaluation(run)
     own = level_of(evaluation) if evaluation else None
     found = [_likeness(own, current_evaluation(other)) for other in others]
@@ -131,8 +134,8 @@ def likeness_rows(run: Run, others: Sequence[Run]) -> tuple[tuple[str, ...], ...
     ]
     for band in bands:
         told = [f"{one.factors[band]:.2f}" if one and band in one.factors else "–" for one in found]
-        lines.append((f"Relative factor, {band} band (DL/T 911, for information)", told))
-    return tuple((name, "–", *told) for name, told in lines) if any(found) else ()
+        lines.append((f"Relative factor, {band} band (DL/T 911)", told))
+    return tuple((name, *told) for name, told in lines) if any(found) else ()
 
 
 def _likeness(own: tuple[Any, Any] | None, other: Evaluation | None) -> Likeness | None:

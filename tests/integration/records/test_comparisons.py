@@ -252,6 +252,9 @@ def test_two_sweeps_lie_over_each_other_with_how_alike_they_are(client, unit, pe
     assert "Lay them on top of each other" in page
     for words in ("Correlation of the traces", "Mean difference of the traces", "on one axis of frequency"):
         assert words in page
+    # 20 lg of the magnitudes: the traces differ by 1 in 140 in frequency, so their correlation is near 1
+    correlation = re.search(r"Correlation of the traces</th>\s*<td class=\"num\">([\d.]+)</td>", page)
+    assert 0.98 < float(correlation[1]) < 1
     # DL/T 911 counts from 1 kHz; this sweep ends before 100 kHz, so that no band is whole
     assert "DL/T 911" not in page
     upper = [trace for trace in figure["data"] if trace["yaxis"] == "y"]
@@ -279,7 +282,7 @@ def test_two_impulses_lie_over_each_other_relative_to_their_test_voltage(client,
     page, figure = over(client, first, second)
     assert "which begins at each one&#x27;s virtual origin" in page
     shares = [trace for trace in figure["data"] if trace["yaxis"] == "y2"]
-    assert figure["layout"]["yaxis2"]["title"]["text"] == "Share of the test voltage (%)"
+    assert figure["layout"]["yaxis2"]["title"]["text"] == "Share of Ut (%)"
     assert [max(trace["y"]) for trace in shares] == [pytest.approx(100, abs=2)] * 2
 
 
