@@ -43,6 +43,9 @@ class Finding:
         Plain words with numbers.
     is_implied : bool
         Whether the standards always ask it, though the procedure does not list it.
+    statement : str or None
+        Four-state statement of ILAC-G8 (``pass``, ``conditional_pass``, ``conditional_fail``, ``fail``) that the rule
+        gives; None where no limit decided, or where a fault of the test went before it.
     """
 
     quantity: str
@@ -59,6 +62,7 @@ class Finding:
     verdict: Verdict
     reason: str
     is_implied: bool = False
+    statement: str | None = None
 
     @property
     def standard_uncertainty(self) -> float | None:
@@ -79,6 +83,7 @@ class Finding:
             "max": _finite(self.maximum),
             "decision": self.decision,
             "probability_of_conformity": _finite(self.probability_of_conformity),
+            "statement": self.statement,
             "judges": self.judges,
             "verdict": self.verdict,
             "reason": self.reason,
