@@ -12,7 +12,7 @@ from records.evaluation.quantities import Judges
 Verdict = Literal["conforms", "does_not_conform", "inconclusive", "not_valid"]
 
 # Rises with every change that can alter a number or a verdict; each finding is kept with it.
-EVALUATION_VERSION = "2.1"
+EVALUATION_VERSION = "3.0"
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,9 @@ class Finding:
         Whether the standards always ask it, though the procedure does not list it.
     correction : str
         How the reading behind it was corrected, in a sentence; empty where nothing was.
+    statement : str or None
+        Four-state statement of ILAC-G8 (``pass``, ``conditional_pass``, ``conditional_fail``, ``fail``) that the rule
+        gives; None where no limit decided, or where a fault of the test went before it.
     """
 
     quantity: str
@@ -62,6 +65,7 @@ class Finding:
     reason: str
     is_implied: bool = False
     correction: str = ""
+    statement: str | None = None
 
     @property
     def standard_uncertainty(self) -> float | None:
@@ -83,6 +87,7 @@ class Finding:
             "max": _finite(self.maximum),
             "decision": self.decision,
             "probability_of_conformity": _finite(self.probability_of_conformity),
+            "statement": self.statement,
             "judges": self.judges,
             "verdict": self.verdict,
             "reason": self.reason,

@@ -32,7 +32,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         A value outside the limits is ``does_not_conform`` where the criterion judges the unit and ``not_valid`` where
         it judges the test; a quantity that could not be determined is ``inconclusive``.
     """
-    probability = None
+    probability = statement = None
     if measured.settled is not None:
         verdict, reason = measured.settled, measured.words
     elif measured.value is None or not math.isfinite(measured.value):
@@ -50,6 +50,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
             subject="That" if measured.is_value_said else "",
         )
         verdict, probability = _of_the_test(decision.verdict, criterion), decision.probability_of_conformity
+        statement = decision.statement
         says_all = criterion.is_implied and criterion.quantity in ("held_voltage_kv", "held_s")
         reason = measured.words if says_all else f"{measured.words} {decision.reason}".strip()
     if verdict == "not_valid":
@@ -70,6 +71,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         reason=reason,
         is_implied=criterion.is_implied,
         correction=measured.correction,
+        statement=statement,
     )
 
 
@@ -144,7 +146,7 @@ def combine(findings: Sequence[Finding], *, overstressed: str = "") -> tuple[Ver
 
 def _unit_not_judged(findings: Sequence[Finding], verdict: Verdict, why: str) -> tuple[Finding, ...]:
     return tuple(
-        replace(f, verdict=verdict, reason=f"{f.reason} {why}".strip())
+        replace(f, verdict=verdict, reason=f"{f.reason} {why}".strip(), statement=None)
         if f.judges == "unit" and f.verdict != verdict
         else f
         for f in findings

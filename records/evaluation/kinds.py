@@ -243,6 +243,7 @@ _ALL = (
         keys=(
             _FREQUENCY,
             Key("reference_ohm", above=0.0),
+            Key("port", "text", choices=("s11", "s12", "s21", "s22")),
             Key("termination_ohm", above=0.0),
             Key("least_quality_factor", above=0.5),
             Key("compare", "text", choices=("phases", "reference")),

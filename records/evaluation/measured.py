@@ -15,6 +15,7 @@ from records.readers.recording import Samples
 
 COVERAGE_FACTOR = 2.0
 _MANY_STEPS = 20
+_LEAST_TOLD = 1e-8
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,8 @@ def spoken(value: float, expanded_uncertainty: float | None) -> str:
     if not math.isfinite(value):
         return "no finite number"
     if expanded_uncertainty and math.isfinite(expanded_uncertainty):
-        return rounded(value, expanded_uncertainty).value_text
+        # Digits beyond the ninth are told by no instrument, however little noise the record has.
+        return rounded(value, max(expanded_uncertainty, _LEAST_TOLD * abs(value))).value_text
     text = rounded(value, None).value_text
     return text.rstrip("0").rstrip(".") if "." in text else text
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -56,7 +56,14 @@ class Columns:
     declared: Declared = field(default_factory=Declared)
 
 
-def require(order: Order, layout: Layout, resolution: Resolution, shown: Preview, row: int | None = None) -> None:
+def require(
+    order: Order,
+    layout: Layout,
+    resolution: Resolution,
+    shown: Preview,
+    row: int | None = None,
+    known: Sequence[str] = (),
+) -> None:
     """Refuse where a channel that the step needs was not found among the columns.
 
     Raises
@@ -66,7 +73,7 @@ def require(order: Order, layout: Layout, resolution: Resolution, shown: Preview
     ColumnMissing
         It is missing, and no column is left.
     """
-    missing = order.wanted.lacking([column.channel for column in resolution.resolved])
+    missing = order.wanted.lacking([*known, *(column.channel for column in resolution.resolved)])
     if not missing:
         return
     names = " and the ".join(WORDS.get(channel, channel) for channel in missing)
@@ -79,9 +86,10 @@ def require(order: Order, layout: Layout, resolution: Resolution, shown: Preview
             preview=shown,
             row=row,
         )
-    raise ColumnMissing(
-        f"The file has no column for the {names}; it has {heads}. Export the record with that channel.", row=row
-    )
+    mend = "Export the record with that channel"
+    if missing == ("time_s",):
+        mend += ", or state the sampling interval in a line before the heads, as “Sampling interval: 0.1 s”"
+    raise ColumnMissing(f"The file has no column for the {names}; it has {heads}. {mend}.", row=row)
 
 
 def assemble(order: Order, columns: Columns, shown: Preview | None = None) -> Recording:

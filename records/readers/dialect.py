@@ -16,8 +16,9 @@ SEPARATORS: Mapping[str, str] = {
     "\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar", " ": "blanks",
 }  # fmt: skip
 _SCORED = 300  # lines that are enough to tell a dialect by
-_POINT = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
-_COMMA = re.compile(r"^[+-]?(\d+(,\d+)?|,\d+)([eE][+-]?\d+)?$")
+_POINT = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$", re.ASCII)
+_COMMA = re.compile(r"^[+-]?(\d+(,\d+)?|,\d+)([eE][+-]?\d+)?$", re.ASCII)
+_ONE_COLUMN = ";"  # splits no number whatever its decimal mark
 _NAN = re.compile(r"^[+-]?(nan|inf|infinity)$", re.IGNORECASE)
 _COMMENT = re.compile(r"^\s*(#|//|;|!|%|\*)+\s?")
 _PAIR = re.compile(r"^\s*([^:=;\t,]{1,60}?)\s*[:=;\t,]\s*(.+?)[\s;,\t]*$")
@@ -134,7 +135,7 @@ def sniff(lines: Sequence[str]) -> Dialect:
     Raises
     ------
     NoTable
-        No line holds two or more numbers under any pair.
+        No line holds numbers under any pair. Lines of a single number are a table of one column.
     ColumnsDiffer
         The heads name another number of columns than the rows have, as where decimal commas meet comma separators.
     """
@@ -144,11 +145,15 @@ def sniff(lines: Sequence[str]) -> Dialect:
     best = max(scored, key=lambda row: row[0])  # the first of equals wins: tab before blanks, point before comma
     score, columns, separator, decimal = best
     if score == 0:
+        columns, separator, decimal = 1, _ONE_COLUMN, _mark_of_single(lines)
+    if not decimal:
         raise NoTable(
             "No rows of numbers were found. A record has one row for each sample, with at least a time and a voltage "
             "in columns; check that the right file was chosen."
         )
     first = _first_row(lines, separator, decimal, columns)
+    if (separator, columns) == (",", 2) and _has_one_head(lines[:first]):  # 1,5 is one number and not two
+        columns, separator, decimal = 1, _ONE_COLUMN, ","
     raw = split_cells(lines[first], separator)
     heads, units, used = _heads(lines[:first], separator, columns, raw)
     samples = tuple(tuple(split_cells(line, separator)[:columns]) for line in lines[first : first + 8] if line.strip())
@@ -164,6 +169,20 @@ def sniff(lines: Sequence[str]) -> Dialect:
         _metadata(lines[: first - used]),
         samples,
     )
+
+
+def _has_one_head(before: Sequence[str]) -> bool:
+    """Return whether the last line before the numbers is a single head of a known quantity."""
+    head = next((line for line in reversed(before) if line.strip()), "")
+    return "," not in head and understand_head(head.strip().strip('"'))[0] is not None
+
+
+def _mark_of_single(lines: Sequence[str]) -> str:
+    """Return the decimal mark of lines that hold one number each, and nothing where none do."""
+    alone = [line.strip() for line in lines]
+    counts = {mark: sum(is_number(cell, mark) for cell in alone) for mark in ".,"}
+    best = max(counts, key=lambda mark: counts[mark])
+    return best if counts[best] else ""
 
 
 def _without_comment(line: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 from typing import NoReturn
 
@@ -91,6 +92,18 @@ class Table:
         return self._convert(self._frame()), measured
 
     def _read(self, rows: bytes, separator: str) -> pl.DataFrame:
+        frame = self._parsed(rows, separator, pl.Float64)
+        if self.dialect.decimal == "," and b"." in rows and self._holds_points(rows, separator):
+            raise pl.exceptions.ComputeError("A point in a number, where commas are the decimal mark.")
+        return frame
+
+    def _holds_points(self, rows: bytes, separator: str) -> bool:
+        """Return whether a number holds a point, as 1.000 for a thousand, which polars would read as 1."""
+        numbers = [f"column_{column.index + 1}" for column in self.resolved if not column.is_stamp]
+        cells = self._parsed(rows, separator, pl.String).select(pl.col(numbers).str.contains(".", literal=True).any())
+        return any(cells.row(0))
+
+    def _parsed(self, rows: bytes, separator: str, numeric: type[pl.DataType]) -> pl.DataFrame:
         dialect = self.dialect
         numbers = {column.index for column in self.resolved if not (column.is_stamp or column.is_label)}
         width = dialect.columns + dialect.has_trailing_separator
@@ -100,7 +113,7 @@ class Table:
             has_header=False,
             separator=separator,
             decimal_comma=dialect.decimal == ",",
-            schema={name: pl.Float64 if i in numbers else pl.String for i, name in enumerate(names)},
+            schema={name: numeric if i in numbers else pl.String for i, name in enumerate(names)},
             columns=[names[column.index] for column in self.resolved],
             encoding="utf8-lossy" if self.source.encoding.name == "latin-1" else "utf8",
         )
@@ -181,7 +194,7 @@ class Table:
             if column.is_label and cell:
                 continue
             if is_stamp(cell) if column.is_stamp else is_number(cell, self.dialect.decimal):
-                if cell.lstrip("+-").casefold() not in ("nan", "inf", "infinity"):
+                if column.is_stamp or math.isfinite(float(cell.replace(",", "."))):
                     continue
                 raise NotANumber(
                     f"Row {line}: the column “{head}” holds {cell}, which is no measured value. "
@@ -190,6 +203,12 @@ class Table:
                 )
             if may_be_cut and column.index == len(cells) - 1:
                 raise RecordTruncated(f"Row {line} is the last one and stops at “{cell[:40]}”. {_FETCH}", row=line)
+            if self.dialect.decimal == "," and is_number(cell, "."):
+                raise NotANumber(
+                    f"Row {line}: the column “{head}” holds “{cell[:40]}”, with a point where the file has decimal "
+                    "commas: a thousand or a fraction. Export the record without thousands separators.",
+                    row=line,
+                )
             what = f"the text “{cell[:40]}”" if cell else "nothing"
             raise NotANumber(
                 f"Row {line}: the column “{head}” holds {what} where a number must be. Correct or remove the row.",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from records.readers.assembling import Columns, assemble, require
 from records.readers.columns import Resolution, named, resolve
 from records.readers.dialect import SEPARATORS, Dialect, sniff
 from records.readers.order import Order
-from records.readers.plausibility import declared_in, of_dates
+from records.readers.plausibility import Declared, declared_in, of_dates
 from records.readers.previewing import Manner, Preview, describe
 from records.readers.recording import Recording
 from records.readers.source import Source, look_at
@@ -34,14 +36,28 @@ def read(order: Order) -> Recording:
     dialect = sniff(source.head_lines)
     resolution = resolve(dialect, order.columns, order.wanted.channels)
     shown = _described(order, source, dialect, resolution)
-    require(order, dialect, resolution, shown, row=max(dialect.first_row, 1))
+    declared = declared_in(dialect.metadata)
+    rate_per_s = _counted_by(order, resolution, declared)
+    known = ("time_s",) if rate_per_s else ()
+    require(order, dialect, resolution, shown, row=max(dialect.first_row, 1), known=known)
     table = Table(source, dialect, resolution.resolved, order)
     metadata = dict(dialect.metadata) | table.labels
     if table.start is not None:
         metadata.setdefault("start", table.start)
-    oddities = tuple(_oddities(table, resolution))
-    columns = Columns(table.columns, table.measure.sha256, metadata, oddities, table.row_of, declared_in(metadata))
+    oddities, arrays = _oddities(table, resolution), table.columns
+    if rate_per_s:
+        rows = len(next(iter(arrays.values())))
+        arrays = {"time_s": np.arange(rows) / rate_per_s, **arrays}
+        oddities.append(f"The file holds no times; they were counted by its stated interval of {1 / rate_per_s:g} s.")
+    columns = Columns(arrays, table.measure.sha256, metadata, tuple(oddities), table.row_of, declared)
     return assemble(order, columns, shown)
+
+
+def _counted_by(order: Order, resolution: Resolution, declared: Declared) -> float | None:
+    """Return the stated samples a second where a file has no column that could be the time, else None."""
+    has_time = any(column.channel == "time_s" for column in resolution.resolved)
+    is_asked = order.wanted.axis == "time_s" and not has_time and not resolution.unresolved
+    return declared.rate_per_s if is_asked and order.columns is None else None
 
 
 def _described(order: Order, source: Source, dialect: Dialect, resolution: Resolution) -> Preview:

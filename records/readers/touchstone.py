@@ -21,6 +21,7 @@ from records.readers.units import UNITS
 
 _SHOWN = 8
 _USED = "SZY"
+_TWO = 2
 
 Values = NDArray[np.complex128]
 
@@ -43,8 +44,9 @@ def read(order: Order) -> Recording:
     Notes
     -----
     Of one port: ``reflection_real`` and ``reflection_imag``, or ``impedance_real_ohm`` and ``impedance_imag_ohm`` where
-    the file holds impedances or admittances. Of several ports: ``s11_real``, ``s11_imag``, ``s21_real``, … The
-    reference resistance stands in the metadata as ``reference_ohm``.
+    the file holds impedances or admittances. Of several ports: ``s11_real``, ``s11_imag``, ``s21_real``, …,
+    and of two ``gain_db`` and ``phase_deg`` of S21. The reference resistance stands in the metadata as
+    ``reference_ohm``.
     """
     network, arrays, digest = _read(order)
     layout, resolution = _columns(arrays, order)
@@ -76,7 +78,16 @@ def _arrays(network: Network) -> dict[str, Samples]:
     for row in range(network.ports):
         for column in range(network.ports):
             arrays |= _parts(f"s{row + 1}{column + 1}_{{}}", network.values[:, row, column])
-    return arrays
+    return arrays | (_transfer(network) if network.ports == _TWO else {})
+
+
+def _transfer(network: Network) -> dict[str, Samples]:
+    """Return S21 as a transfer: magnitude [dB] and phase [°]; what a two-port file of a sweep is measured for."""
+    values = network.values[:, 1, 0]
+    if (values == 0).any():
+        row = network.rows[int(np.argmax(values == 0))]
+        raise NotANumber(f"Row {row}: a transfer S21 of 0 has no level in decibels. Remove the point.", row=row)
+    return {"gain_db": 20 * np.log10(np.abs(values)), "phase_deg": np.degrees(np.angle(values))}
 
 
 def _parts(name: str, values: Values) -> dict[str, Samples]:

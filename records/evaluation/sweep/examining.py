@@ -57,19 +57,20 @@ class SweepTest:
         self.swept = [self._swept(number, recording) for number, recording in enumerate(recordings, start=1)]
 
     def _swept(self, number: int, recording: Recording) -> Swept:
+        port = str(self.step.stated.get("port", ""))
         try:
             response = response_of(recording, self.step)
         except NoResponse as fault:
-            return Swept(number, recording.sha256, None, None, str(fault))
+            return Swept(number, recording.sha256, None, None, str(fault), port)
         if response.admittance_s is None:
             why = f"The record holds {response.form}, from which no branch can be fitted."
-            return Swept(number, recording.sha256, response, None, why)
+            return Swept(number, recording.sha256, response, None, why, port)
         least = self.step.number("least_quality_factor") or LEAST_QUALITY
         try:
             network = find_branches(response.frequency_hz, response.admittance_s, least_quality=least)
         except NoBranches as fault:
-            return Swept(number, recording.sha256, response, None, str(fault))
-        return Swept(number, recording.sha256, response, network, "")
+            return Swept(number, recording.sha256, response, None, str(fault), port)
+        return Swept(number, recording.sha256, response, network, "", port)
 
     @property
     def has_reference_record(self) -> bool:

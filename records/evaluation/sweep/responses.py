@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -55,7 +55,8 @@ def response_of(recording: Recording, step: Step) -> Response:
     recording : Recording
         Sound, with one of the sets of channels of a frequency response.
     step : Step
-        ``reference_ohm`` for a reflection whose record does not tell it; ``termination_ohm`` where a transfer in dB
+        ``port`` (``s11``, ``s21``, …) where a record of two ports is not meant by its S21; ``reference_ohm`` for a
+        reflection whose record does not tell it; ``termination_ohm`` where a transfer in dB
         with phase was measured through the object into that resistance.
 
     Returns
@@ -66,12 +67,16 @@ def response_of(recording: Recording, step: Step) -> Response:
     Raises
     ------
     NoResponse
-        All samples are equal, clipped, an impedance is not above 0, or the reference resistance is not known.
+        The record lacks the port that the step names, all samples are equal, clipped, an impedance is not above 0, or
+        the reference resistance is not known.
 
     Notes
     -----
     Z = |Z| exp(jφ); Z = Z0 (1 + Γ)/(1 - Γ); Z = Rt (1/H - 1) for a series object before a termination Rt.
     """
+    port = str(step.stated.get("port", ""))
+    if port:
+        recording = of_port(recording, port)
     names, channels = channels_of(recording, KINDS[step.kind]), recording.channels
     frequency = channels["frequency_hz"]
     if frequency[0] <= 0:
@@ -88,6 +93,28 @@ def response_of(recording: Recording, step: Step) -> Response:
         response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form, reference)
     _refuse_flat(response)
     return response
+
+
+def of_port(recording: Recording, port: str) -> Recording:
+    """Return one port of a network as a recording: ``s11`` and ``s22`` as a reflection, others as a transfer in dB.
+
+    Raises
+    ------
+    NoResponse
+        The record has no such port, or a transfer is 0.
+    """
+    real, imaginary = (recording.channel(f"{port}_{part}") for part in ("real", "imag"))
+    if real is None or imaginary is None:
+        raise NoResponse(f"The step names the port {port.upper()}, which the record does not hold.")
+    kept = {"frequency_hz": recording.channels["frequency_hz"]}
+    if port[1] == port[2]:
+        kept |= {"reflection_real": real, "reflection_imag": imaginary}
+    else:
+        size = np.hypot(real, imaginary)
+        if not (size > 0).all():
+            raise NoResponse(f"The transfer {port.upper()} is 0 somewhere, which has no level in decibels.")
+        kept |= {"gain_db": 20 * np.log10(size), "phase_deg": np.degrees(np.arctan2(imaginary, real))}
+    return replace(recording, channels=kept)
 
 
 def _polar(magnitude: Samples, phase_deg: Samples) -> Complexes:

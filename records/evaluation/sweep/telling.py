@@ -9,26 +9,29 @@ from typing import Any
 import numpy as np
 
 from records.evaluation.sweep.branches import Branch, Estimate, Network
-from records.evaluation.sweep.responses import Complexes, Response
-from records.readers.recording import Samples
+from records.evaluation.sweep.responses import Complexes, Response, of_port
+from records.readers.recording import Recording, Samples
 
 _KEPT = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
 
 
 @dataclass(frozen=True)
 class Swept:
-    """One record: its digest, its response and the branches found in it, or why there are none."""
+    """One record: its digest, its response and the branches found in it, or why there are none; the port it is of."""
 
     number: int
     sha256: str
     response: Response | None
     network: Network | None
     why: str
+    port: str = ""
 
 
 def drawn(swept: Swept) -> dict[str, Any]:
     """Return what a picture needs of one sweep, as plain values that JSON can hold."""
     told: dict[str, Any] = {"number": swept.number, "sha256": swept.sha256, "why": swept.why}
+    if swept.port:
+        told["port"] = swept.port
     if swept.response is not None:
         told["reference_ohm"] = swept.response.reference_ohm
     network = swept.network
@@ -95,6 +98,8 @@ def trace_of(channels: Mapping[str, Samples], kept: Mapping[str, Any]) -> Trace:
     Trace
         Frozen.
     """
+    if kept.get("port"):
+        channels = of_port(Recording(np.empty(0), dict(channels)), str(kept["port"])).channels
     frequency = np.asarray(channels["frequency_hz"])
     impedance = _impedance(channels, kept.get("reference_ohm"))
     if impedance is None:

@@ -39,6 +39,18 @@ def test_guard_band_of_one_u(value, verdict):
     assert judge(criterion, Measured(value, 5.0)).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("value", "statement"), [(90.0, "pass"), (97.0, "conditional_pass"), (103.0, "conditional_fail"), (106.0, "fail")]
+)
+def test_the_four_states_of_a_guard_band_stand_in_the_finding(value, statement):
+    criterion = Criterion("apparent_charge_pc", maximum=100.0, decision="guard_band")
+    found = judge(criterion, Measured(value, 5.0))
+    assert found.as_dict()["statement"] == statement
+    assert found.as_dict()["standard_uncertainty"] == 2.5
+    _, covered = combine([found, finding("test", "not_valid")])
+    assert covered[0].as_dict()["statement"] is None
+
+
 def test_half_a_guard_band():
     criterion = Criterion("apparent_charge_pc", maximum=100.0, decision="guard_band", guard_factor=0.5)
     assert judge(criterion, Measured(97.0, 5.0)).verdict == "conforms"

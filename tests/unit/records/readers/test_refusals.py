@@ -48,7 +48,7 @@ WRONG = {
     "prose": (b"Dear laboratory,\nplease find the record attached.\n", NoTable, None, "No rows of numbers"),
     "a page": (b"<!doctype html><html><body>Not found</body></html>\n", NoTable, None, "No rows of numbers"),
     "heads only": (HEAD.encode(), NoTable, None, "No rows of numbers"),
-    "one column": (b"voltage_kv\n1\n2\n3\n", NoTable, None, "columns"),
+    "one column": (b"voltage_kv\n1\n2\n3\n", ColumnMissing, 1, "no column for the time"),
     "cut in the middle of a row": ((HEAD + ROWS + "4,5").encode(), RecordTruncated, 6, "cut off"),
     "cut in the middle of a number": ((HEAD + ROWS + "4,5,-").encode(), RecordTruncated, 6, "stops at"),
     "zeros where the disk was full": ((HEAD + ROWS).encode() + b"\0" * 512, RecordTruncated, 6, "zero bytes"),

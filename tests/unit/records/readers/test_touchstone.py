@@ -102,6 +102,9 @@ def test_impedance_is_absolute_in_version_2(tmp_path):
     assert "version 2" in recording.preview.how
 
 
+THREE_PORT = (
+    "[Number of Frequencies] 3\n[Network Data]\n" + "".join(f"{f} {'1 2 ' * 9}\n" for f in FREQUENCY) + "[End]\n"
+)
 TWO_PORT = [[1, 2, 3, 4, 5, 6, 7, 8]] * 3
 
 
@@ -193,9 +196,13 @@ def test_wrong_file(name, tmp_path):
     assert "\n" not in caught.value.message
 
 
-def test_two_ports_are_no_impedance_gain_or_reflection(tmp_path):
+def test_two_ports_are_taken_by_their_transfer_and_three_by_none(tmp_path):
+    """S21 = 3 + 4j: |S21| = 5, 13.979 dB, at 53.130°."""
+    channels = read(tmp_path, touchstone_text(FREQUENCY, TWO_PORT)).channels
+    assert channels["gain_db"].tolist() == pytest.approx([20 * math.log10(5)] * 3, rel=1e-14)
+    assert channels["phase_deg"].tolist() == pytest.approx([math.degrees(math.atan2(4, 3))] * 3, rel=1e-14)
     with pytest.raises(ColumnMissing, match="no column for the gain; it has “frequency_hz”, “s11_real”"):
-        read(tmp_path, touchstone_text(FREQUENCY, TWO_PORT))
+        read(tmp_path, "[Version] 2.0\n# Hz S RI R 50\n[Number of Ports] 3\n" + THREE_PORT)
 
 
 def test_a_sweep_is_no_record_of_a_withstand(tmp_path):
