@@ -87,9 +87,11 @@ class BoardChip:
 class BoardRows(Sequence[BoardRow]):
     """Rows of a board in order; the instruments of a slice are fetched when it is looked at."""
 
-    def __init__(self, ordered: Any, count: int, on: date, horizon_days: int, *, are_spans_kept: bool) -> None:
+    def __init__(
+        self, ordered: Any, count: int, on: date, horizon_days: int, *, are_spans_kept: bool, is_past: bool
+    ) -> None:
         self._ordered, self._count, self._on, self._horizon_days = ordered, count, on, horizon_days
-        self._are_spans_kept = are_spans_kept
+        self._are_spans_kept, self._is_by_spans = are_spans_kept, are_spans_kept and is_past
 
     def __len__(self) -> int:
         return self._count
@@ -106,25 +108,34 @@ class BoardRows(Sequence[BoardRow]):
     def __getitem__(self, place: int | slice) -> BoardRow | tuple[BoardRow, ...]:
         if isinstance(place, int):
             return self[place : place + 1][0]
-        found = list(self._ordered[place])
+        found, periods = self._of_a_past_day(place) if self._is_by_spans else self._as_fetched(place)
         prefetch_related_objects([row for row in found if row.state_since is not None], "state_changes")
-        periods = self._periods(found)
         return tuple(board_row(row, self._on, self._horizon_days, periods=periods.get(row.pk, [])) for row in found)
 
-    def _periods(self, found: list[Any]) -> dict[int, list[CalibrationPeriod]]:
-        """Return the calibrations that count on the day; of an instrument of which none does, all there are."""
+    def _as_fetched(self, place: slice) -> _Found:
+        """Return instruments with the calibrations that count on the day; where nobody kept which, with all."""
+        found = list(self._ordered[place])
         keys = [row.pk for row in found]
         if not self._are_spans_kept:
-            return _periods(Q(instrument__in=keys))
-        if found and hasattr(found[0], "on_then"):  # the query that ordered them has brought it along
-            rows = [row for row in found if row.on_then is not None]
-            counting = {
-                row.pk: [period_of(row.on_then, row.due_then, row.verdict_then, row.number_then)] for row in rows
-            }
-        else:
-            counting = _periods(Q(instrument__in=keys) & _counts_on(self._on))
-        others = [key for key in keys if key not in counting]
-        return counting | (_periods(Q(instrument__in=others)) if others else {})
+            return found, _periods(Q(instrument__in=keys))
+        return found, _with_others(keys, _periods(Q(instrument__in=keys) & _counts_on(self._on)))
+
+    def _of_a_past_day(self, place: slice) -> _Found:
+        """Return the same for a day that has passed: first the narrow rows, which an index answers, then the wide."""
+        names = ("pk", "on_then", "due_then", "verdict_then", "number_then")
+        rows = list(self._ordered.values_list(*names)[place])
+        wide = Instrument.objects.in_bulk([key for key, *_ in rows])
+        counting = {key: [period_of(*said)] for key, *said in rows if said[0] is not None}
+        return [wide[key] for key, *_ in rows], _with_others(list(wide), counting)
+
+
+_Found = tuple[list[Instrument], dict[int, list[CalibrationPeriod]]]
+
+
+def _with_others(keys: list[int], counting: dict[int, list[CalibrationPeriod]]) -> dict[int, list[CalibrationPeriod]]:
+    """Return what counts; of an instrument of which nothing does, all its calibrations, for the reason in words."""
+    others = [key for key in keys if key not in counting]
+    return counting | (_periods(Q(instrument__in=others)) if others else {})
 
 
 def _periods(narrowed: Q) -> dict[int, list[CalibrationPeriod]]:
@@ -189,7 +200,7 @@ def instrument_board(
     chosen = classed.filter(rank=_RANK[shown[0].board]) if board else classed
     ordered = chosen.order_by("rank", F("due_then").asc(nulls_first=True), "identifier")
     count = sum(chip.count for chip in shown)
-    rows = BoardRows(ordered, count, on, horizon_days, are_spans_kept=are_spans_kept)
+    rows = BoardRows(ordered, count, on, horizon_days, are_spans_kept=are_spans_kept, is_past=is_past)
     return Board(on, horizon_days, rows, chips)
 
 

@@ -27,13 +27,14 @@ from records.evaluation.recomputing import (
     recompute,
 )
 from records.models import AffectedFinding, AffectedRun, CustomerLetter, Finding, NonconformingWork, Run, RunInstrument
-from records.models.procedure import procedure_of
+from records.models.procedure import placed_stages, procedure_of
 from records.selectors.digests import current_evaluation
 from records.selectors.impact import as_shown, backward_trace
 from records.services.impact import PART_JOB
 from records.services.letters import letter_text
 
 RUNS_A_PART = 400
+OF_THE_AIR = frozenset({"pressure", "humidity"})  # they decide a level where the plan has it corrected for the air
 AS_FOUND, AS_LEFT = CalibrationPoint.Moment.AS_FOUND, CalibrationPoint.Moment.AS_LEFT
 
 
@@ -215,6 +216,8 @@ def _recomputed(
         row.verdict_constant = row.verdict_linear = row.verdict_before
         return []
     stored = list(evaluation.findings.all())
+    if {one.quantity for one in wrong} & OF_THE_AIR and not placed_stages(row.run):
+        wrong = [one for one in wrong if one.quantity not in OF_THE_AIR]
     pure = [_pure(finding) for finding in stored]
     said = {"known": known, "guard_factors": factors.of(row.run, stored)}
     constant, linear = recompute(pure, wrong, 1.0, **said), recompute(pure, wrong, row.part, **said)

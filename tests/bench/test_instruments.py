@@ -64,7 +64,7 @@ def measured(viewer):
     with CaptureQueriesContext(connection) as queries:
         then = instrument_board(viewer, PAST)
         assert len(then.rows[:50]) == 50
-    assert len(queries) <= 4
+    assert len(queries) <= 5
     assert sum(then.counts.values()) == shelf.INSTRUMENTS
     past = seconds(lambda: instrument_board(viewer, PAST).rows[:50])
     found = list(backward_trace(item, since, until))

@@ -7,11 +7,14 @@ from typing import Any
 
 import pytest
 from django.core.management import call_command
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
 from equipment.models import Calibration, Instrument
 from equipment.services import Circumstances, Point, decide_corrections, enter_calibration
+from labsite.ledger.canonical import plain
+from records.certificates.document import _instruments, _run
 from records.evaluation.synthesis import Hold, synthesise_withstand
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, RunInstrument
@@ -70,6 +73,18 @@ def test_a_reading_is_corrected_and_the_finding_says_so(way, quality_manager, cl
     client.force_login(approver)
     sheet = client.get(f"{reverse('records:run', args=[begun.run.pk])}?at=instruments").content.decode()
     assert "Corrected by K-HVD-1: +0.1 to +1 kV from 10 to 100 kV." in sheet
+
+
+def test_the_certificate_says_reading_correction_and_certificate(way, quality_manager):
+    begun = way(divider(quality_manager)).open()
+    begun.upload(LOW)
+    document = plain({"runs": [_run(begun.now)], "instruments": _instruments([begun.now])})
+    results = render_to_string("certificates/parts/run.html", {"run": document["runs"][0], "pictures": {}})
+    assert (
+        "Voltage held, withstand: The reading was 59.20 kV, the correction +0.592 kV by certificate K-HVD-1." in results
+    )
+    listed = render_to_string("certificates/parts/instruments.html", {"document": document})
+    assert "Corrected by K-HVD-1: +0.1 to +1 kV from 10 to 100 kV." in listed
 
 
 def test_without_a_decision_nothing_is_corrected_and_the_sheet_says_so(way, quality_manager):

@@ -311,6 +311,25 @@ def test_points_in_several_units_touch_the_findings_of_each(people, customer):
     assert found == pytest.approx({"held_voltage_kv": 60 / 1.02, "resistance_ohm": 100.0})
 
 
+@pytest.mark.parametrize(("is_corrected", "effect"), [(True, "doubtful"), (False, "untouched")])
+def test_a_wrong_barometer_makes_doubtful_only_what_was_corrected_for_the_air(people, customer, is_corrected, effect):
+    by = people["quality"]
+    made = Instrument.objects.create(identifier="BAR-1", description="Invented", serial="1", quantity="pressure")
+    enter_range(instrument=made, quantity="pressure", unit="kPa", low=80, high=110, accuracy_pct=1, by=by)
+    unit = world.unit_of(world.order_of(customer, people["tester"]), people["tester"])
+    step = unit.plans.get().steps.get(kind="power_frequency_withstand")
+    if is_corrected:
+        step.document["procedure"]["air"] = {"path_m": 0.14, "kind": "alternating"}
+        step.save(update_fields=["document"])
+    air = {"temperature_c": 21.4, "pressure_kpa": 100.9, "relative_humidity_pct": 45.0}
+    run = drifted.run_on(drifted.GOOD_ON, "R-1", 60.0, step.arrangements.first(), people, {"instrument": made}, **air)
+    points = [Point("as_found", "kPa", at, 1.02 * at, 0.01) for at in (90.0, 105.0)]
+    _entered(made, by, "WRONG-5", drifted.FOUND_ON, points, was_adjusted=True)
+    run_waiting()
+    row = AffectedRun.objects.get(run=run)
+    assert (row.effect_constant, row.effect_linear) == (effect, effect)
+
+
 def test_a_customers_own_rule_is_computed_with_the_factor_of_the_plan(made, people, customer):
     """U = 0.3 kV, r = 2: asked at least 58.2 kV, so accepted from 58.8 kV. 61 kV less 1/26 of it are 58.654 kV."""
     unit = world.unit_of(world.order_of(customer, people["tester"]), people["tester"])
