@@ -38,7 +38,7 @@ class DetectorRecord(DischargeBasis):
     def __init__(self, step: Step, recording: Recording, setup: Setup) -> None:
         super().__init__(step, AppliedVoltage(step, recording, setup), setup)
         as_read, factor = np.abs(recording.channels["charge_pc"]), setup.scale_factor or 1.0
-        self.charge_pc = as_read * factor
+        self.charge_pc = as_read if factor == 1.0 else as_read * factor
         self.resolution_pc = resolution_of(as_read) * factor
 
     @cached_property

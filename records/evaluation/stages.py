@@ -14,6 +14,7 @@ from records.readers.recording import Samples
 
 _STAYS_TRIED = 12
 _MOST_INTERVALS = 500_000
+_BLOCK = 1 << 16
 GAP_FACTOR, GAP_S = 5.0, 1.0
 
 
@@ -63,6 +64,16 @@ def longest_gap_s(interval_s: float) -> float:
     return max(GAP_FACTOR * interval_s, GAP_S)
 
 
+def _gaps(time_s: Samples, longest_s: float) -> NDArray[np.intp]:
+    """Return the samples before which there is a gap, looked for block by block."""
+    found = [np.empty(0, dtype=np.intp)]
+    for first in range(0, len(time_s) - 1, _BLOCK):
+        steps = np.diff(time_s[first : first + _BLOCK + 1])
+        if steps.max() > longest_s:
+            found.append(first + 1 + np.flatnonzero(steps > longest_s))
+    return np.concatenate(found)
+
+
 def find_stays(time_s: Samples, inside: NDArray[np.bool_], start: int = 0) -> list[Stay]:
     """Return the unbroken stays, at most a dozen, longest first.
 
@@ -90,10 +101,12 @@ def find_stays(time_s: Samples, inside: NDArray[np.bool_], start: int = 0) -> li
         return []
     usual = usual_interval(time_s)
     mask = inside[start:]
-    breaks = np.concatenate(([True], np.diff(time_s[start:]) > longest_gap_s(usual)))
-    begins = np.flatnonzero(mask & (breaks | ~np.concatenate(([False], mask[:-1])))) + start
-    next_breaks = np.concatenate((breaks[1:], [True]))
-    ends = np.flatnonzero(mask & (next_breaks | ~np.concatenate((mask[1:], [False])))) + start
+    changes = np.flatnonzero(mask[1:] != mask[:-1]) + 1
+    edges = np.unique(np.concatenate((changes, _gaps(time_s[start:], longest_gap_s(usual)))))
+    begins = np.concatenate(([0], edges)).astype(np.intp)
+    begins = begins[mask[begins]] + start
+    ends = np.concatenate((edges - 1, [len(mask) - 1])).astype(np.intp)
+    ends = ends[mask[ends]] + start
     before = np.where(begins > 0, np.minimum(time_s[begins] - time_s[np.maximum(begins - 1, 0)], usual), 0.0)
     final = len(time_s) - 1
     after = np.where(ends < final, np.minimum(time_s[np.minimum(ends + 1, final)] - time_s[ends], usual), 0.0)
