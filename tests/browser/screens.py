@@ -67,6 +67,9 @@ def take(browser: Browser, address: str, folder: Path) -> None:
     keep(approver, "review-light", failed)
     keep(room("approver", WIDE, color_scheme="dark"), "review-dark", failed)
     keep(approver, "nonconformance", first(approver, "/nonconformances/", "/nonconformances/"))
+    keep(approver, "impulse", review_of(approver, "SR-0955", "Lightning impulse"))
+    keep(approver, "sweep", review_of(approver, "TF-0311", "Tuning sweep"))
+    keep(approver, "cooling", review_of(approver, "SR-0955", "Temperature rise"))
     keep(approver, "certificate", certified)
     keep(approver, "rule-packs", "/packs/")
     quality = room("quality", WIDE)
@@ -87,6 +90,15 @@ def first(room: Room, page: str, prefix: str, *, ending: str = "/") -> str:
     return next(
         path for path in paths if path.startswith(prefix) and path.endswith(ending) and any(map(str.isdigit, path))
     )
+
+
+def review_of(room: Room, serial: str, title: str) -> str:
+    """Return the address of the review of a unit's run by the title of its step."""
+    room.go("/units/")
+    unit = room.page.locator("main").get_by_role("link", name=serial, exact=True).first.get_attribute("href")
+    room.go(f"{unit}results/")
+    run = room.page.locator(f"main section[aria-label^='{title}'] a[href*='/review/']").first
+    return run.get_attribute("href") or ""
 
 
 def keep_first_page(room: Room, certificate: str, target: Path) -> None:
