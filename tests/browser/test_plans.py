@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -303,20 +302,6 @@ def add_sister(tester: Room, order: str, serial: str) -> str:
     return unit
 
 
-def authorise_for_impulses(quality: Room) -> None:
-    """Authorise the people of the journey for lightning impulses."""
-    until = (date.today() + timedelta(days=300)).isoformat()
-    for person, activity in ((work.OPERATOR, "perform"), (work.SECOND, "perform"), ("Amara Voss", "approve")):
-        page = quality.go("/authorisations/new/")
-        page.get_by_label("Person").select_option(label=person)
-        page.get_by_label("Kind of test").select_option("lightning_impulse")
-        page.get_by_label("Activity").select_option(activity)
-        page.get_by_label("From").fill(date.today().isoformat())
-        page.get_by_label("Until").fill(until)
-        quality.press("Authorise")
-        quality.sees(re.compile("authorised", re.IGNORECASE))
-
-
 def impulse_files(folder: Path) -> list[Path]:
     """Write three impulses of 60 kV of each polarity; all constructed."""
     files = []
@@ -328,8 +313,7 @@ def impulse_files(folder: Path) -> list[Path]:
 
 
 def test_the_type_test_of_a_sister_is_cited(enter, tmp_path):
-    tester, second, approver, quality = (enter(key) for key in ("tester", "second", "approver", "quality"))
-    authorise_for_impulses(quality)
+    tester, second, approver = (enter(key) for key in ("tester", "second", "approver"))
     order = enter_order(tester, "FP-9105")
     work.review_contract(approver, order)
     first, sister = add_sister(tester, order, "TY-1"), add_sister(tester, order, "TY-2")
