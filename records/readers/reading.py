@@ -18,6 +18,8 @@ from records.readers.wanted import Wanted
 NEEDED = ("time_s", "voltage_kv")
 # What passes through: our own words, no such file, and what libraries raise where memory runs out under them.
 _OTHERS = (RecordRefused, OSError, MemoryError, ImportError, NameError, SystemError)
+# How the interpreter and the library say that no memory is left for the stack of a thread: no fault of the file.
+_NO_THREAD = ("can't start new thread", "could not spawn threads")
 
 
 def preview(
@@ -130,6 +132,8 @@ def _refusing() -> Iterator[None]:
     except BaseException as fault:
         if not isinstance(fault, Exception) and type(fault).__name__ != "PanicException":
             raise
+        if any(words in str(fault) for words in _NO_THREAD):
+            raise MemoryError(_NO_THREAD[0]) from fault
         raise _damaged(fault) from fault
 
 

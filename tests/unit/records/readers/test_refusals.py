@@ -148,3 +148,16 @@ def test_a_mapping_round_trips():
 def test_every_refusal_can_cross_the_process_border():
     assert all(issubclass(refusal, RecordRefused) for refusal in REFUSALS.values())
     assert REFUSALS["NotANumber"]("x", row=3).row == 3
+
+
+@pytest.mark.parametrize("told", [RuntimeError("can't start new thread"), RuntimeError("odd bytes")])
+def test_what_ran_out_of_memory_is_no_damage(told, tmp_path, monkeypatch):
+    """Under its limit of memory a reader may find no room for a thread; the file is then as good as before."""
+
+    def fail(order):
+        raise told
+
+    (tmp_path / "record").write_text(HEAD + ROWS)
+    monkeypatch.setattr("records.readers.text.read", fail)
+    with pytest.raises(MemoryError if "thread" in str(told) else RecordDamaged):
+        read_record(tmp_path / "record")
