@@ -33,7 +33,8 @@ from records.readers.recording import Recording, Samples
 ONE_MINUTE_S, TEN_MINUTES_S = 60.0, 600.0
 # Above it the polarization index says little: IEEE 43-2013, from memory.
 _INDEX_NOT_MEANINGFUL_MOHM = USUAL["index_not_meaningful_mohm"].value
-_HALVING_K = 10.0
+_HALVING_K = USUAL["insulation_halving_k"].value
+_HOLD_SHARE = USUAL["insulation_hold_share"].value
 _LEAST_STANDING = 5  # equal readings at the end from which on a range may have ended
 _INSTRUMENTS = ("insulation_resistance", "resistance")
 _OHMIC = ("insulation_resistance_mohm", "insulation_resistance_10min_mohm", "polarization_index")
@@ -250,7 +251,7 @@ def _asked_of_test(
         asked.append((criterion, of_estimate(estimate("v", [combined("v", level, parts)]), words)))
     if stage.hold_s:
         name, held = "held_s", float(after_s[-1])
-        criterion = Criterion(name, stage.name, 0.99 * stage.hold_s, judges="test", is_implied=True)
+        criterion = Criterion(name, stage.name, _HOLD_SHARE * stage.hold_s, judges="test", is_implied=True)
         words = f"The record ends {held:.4g} s after the voltage was applied; the plan asks {stage.hold_s:g} s."
         # The end lies within one sample; the clock's part counts where an instrument for time is named.
         sample_s = float(np.median(np.diff(after_s))) if len(after_s) > 1 else 0.0

@@ -15,10 +15,11 @@ from schedules.rules.nameplate import (
     voltage_rise,
 )
 
+# Bounds of what can be meant at all, far beyond every tolerance: common practice, no source.
 _ORDER_PCT = 5.0
 _OUTPUT_PCT = 15.0
-_OTHER_VOLTAGE = 2.5
-_AIR_KV_PER_M = 3000.0
+_OTHER_VOLTAGE = 2.5  # an output stated at another voltage of the branch may differ by so much, not by more
+_AIR_KV_PER_M = 3000.0  # crest that air between even plates holds, about 30 kV/cm: textbooks, from memory
 
 
 def refuse_contradictions(ratings: Mapping[str, Any]) -> None:
