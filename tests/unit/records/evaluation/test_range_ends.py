@@ -27,16 +27,16 @@ WITHSTAND = {
 }
 CORNERS_S, CORNERS_KV = (0, 10, 40, 102, 114, 236, 250), (0, 0, 30, 30, 18, 18, 0)
 MEASURING_S = 114.0
-TIMES = np.arange(0, 250, 0.5)
+TIMES_S = np.arange(0, 250, 0.5)
 
 
 def detector_record(range_pc, burning_until_s):
     """Noise below 2 pC; from 25 kV on, and until one moment, discharges of 150 to 350 pC, cut off at a range."""
     chance = np.random.default_rng(5)
-    voltage = np.interp(TIMES, CORNERS_S, CORNERS_KV)
-    is_burning = (TIMES > 35) & (TIMES < burning_until_s)
-    charge = np.where(is_burning, chance.uniform(150, 350, len(TIMES)), chance.uniform(0, 2, len(TIMES)))
-    return Recording(TIMES, {"voltage_kv": voltage, "charge_pc": np.minimum(charge, range_pc)})
+    voltage = np.interp(TIMES_S, CORNERS_S, CORNERS_KV)
+    is_burning = (TIMES_S > 35) & (burning_until_s > TIMES_S)
+    charge = np.where(is_burning, chance.uniform(150, 350, len(TIMES_S)), chance.uniform(0, 2, len(TIMES_S)))
+    return Recording(TIMES_S, {"voltage_kv": voltage, "charge_pc": np.minimum(charge, range_pc)})
 
 
 def by_name(evaluation):
