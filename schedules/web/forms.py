@@ -76,7 +76,7 @@ class OrderForm(RefusableForm):
 
     def clean_statements(self) -> str:
         """Return the kind of statement; two states where nothing was sent."""
-        return self.cleaned_data["statements"] or Order.Statements.TWO
+        return str(self.cleaned_data["statements"] or Order.Statements.TWO)
 
 
 class OrderEditForm(OrderForm):
