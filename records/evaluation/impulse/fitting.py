@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from records.evaluation.impulse.exponentials import DoubleExponential
 from records.readers.recording import Samples
 
-_LARGEST_POWER = 700.0  # exp of more overflows; a step of the search may go there before it is given up
 _BLOCKS = 1200
 _STEPS = 60
 _LEAST_SAMPLES = 12
@@ -140,7 +139,7 @@ def _means(log_tau: float, time_us: Samples, counts: Samples, interval_us: float
     """Return the mean of exp(-t/τ) over each block and its derivative by ln τ."""
     tau = math.exp(log_tau)
     half = interval_us / (2 * tau)
-    value: Samples = np.exp(np.minimum(-time_us / tau, _LARGEST_POWER))
+    value: Samples = np.exp(-time_us / tau)
     slope = time_us / tau
     if half > 0 and (counts > 1).any():
         wide = np.maximum(counts * half, 1e-12)
