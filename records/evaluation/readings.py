@@ -16,6 +16,7 @@ from records.evaluation.measured import Measured, acting_on, spoken
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import ONLY_IF_NAMED, Instrument, Setup
 from records.evaluation.step import Criterion, Step
+from records.evaluation.wording import called, channel_words
 from records.readers.recording import Recording, Samples
 
 Part = tuple[float, float]
@@ -103,8 +104,8 @@ def require_plausible(recordings: Sequence[Recording]) -> None:
         for name, values in one.channels.items():
             sizes = np.abs(values[np.isfinite(values)])
             if sizes.size and (sizes.max() > _LARGEST or sizes[sizes > 0].min(initial=1.0) < _SMALLEST):
-                where = f" of record {place}" if len(recordings) > 1 else ""
-                raise NotExaminable(f"The column {name}{where} holds numbers that no instrument writes.")
+                where = f" of {called(one, f'record {place}')}" if len(recordings) > 1 else ""
+                raise NotExaminable(f"The {channel_words(name)}{where} holds numbers that no instrument writes.")
 
 
 def too_few(recordings: Sequence[Recording]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from records.evaluation.kinds import Kind
+from records.evaluation.wording import channel_words, listed
 from records.readers.plausibility import steps_of
 from records.readers.recording import Recording, Samples
 
@@ -45,7 +46,7 @@ def unsound(recording: Recording, kind: Kind) -> str:
     for name in needed:
         faulty = np.flatnonzero(~np.isfinite(arrays[name]))
         if len(faulty):
-            return f"Sample {faulty[0] + 1} of {name} is not a finite number."
+            return f"Sample {faulty[0] + 1} of the {channel_words(name)} is not a finite number."
     return _unsound_axis(arrays[kind.axis], kind) if kind.axis else ""
 
 
@@ -59,8 +60,8 @@ def _missing(arrays: dict[str, Samples], kind: Kind) -> str:
     shared = (name for name in kind.channels[0] if all(name in one for one in kind.channels))
     lacking = next((name for name in shared if name not in arrays), None)
     if lacking is not None:
-        return f"The record has no {lacking}."
-    sets = "; or ".join(" with ".join(wanted) for wanted in kind.channels)
+        return f"The record has no {channel_words(lacking)}."
+    sets = "; or ".join(listed([channel_words(name) for name in wanted]) for wanted in kind.channels)
     return f"The record has none of the sets of channels that this kind of test is judged on: {sets}."
 
 

@@ -23,6 +23,7 @@ from records.evaluation.sweep.likeness import Likeness, NotComparable, compare_t
 from records.evaluation.sweep.matching import matched, target_of
 from records.evaluation.sweep.responses import NoResponse, response_of
 from records.evaluation.sweep.telling import Swept
+from records.evaluation.wording import opening
 from records.readers.recording import Recording, Samples
 
 # Quantity: how a branch tells it, its unit in words, and the instrument that counts.
@@ -57,20 +58,20 @@ class SweepTest:
         self.swept = [self._swept(number, recording) for number, recording in enumerate(recordings, start=1)]
 
     def _swept(self, number: int, recording: Recording) -> Swept:
-        port = str(self.step.stated.get("port", ""))
+        port, name = str(self.step.stated.get("port", "")), recording.name
         try:
             response = response_of(recording, self.step)
         except NoResponse as fault:
-            return Swept(number, recording.sha256, None, None, str(fault), port)
+            return Swept(number, recording.sha256, None, None, str(fault), port, name)
         if response.admittance_s is None:
             why = f"The record holds {response.form}, from which no branch can be fitted."
-            return Swept(number, recording.sha256, response, None, why, port)
+            return Swept(number, recording.sha256, response, None, why, port, name)
         least = self.step.number("least_quality_factor") or LEAST_QUALITY
         try:
             network = find_branches(response.frequency_hz, response.admittance_s, least_quality=least)
         except NoBranches as fault:
-            return Swept(number, recording.sha256, response, None, str(fault), port)
-        return Swept(number, recording.sha256, response, network, "", port)
+            return Swept(number, recording.sha256, response, None, str(fault), port, name)
+        return Swept(number, recording.sha256, response, network, "", port, name)
 
     @property
     def has_reference_record(self) -> bool:
@@ -84,7 +85,7 @@ class SweepTest:
 
     def named(self, swept: Swept) -> str:
         """Return the beginning of a sentence about one record: nothing where there is only one."""
-        return f"Record {swept.number}: " if self.count > 1 else ""
+        return f"{opening(swept.name or f'record {swept.number}')}: " if self.count > 1 else ""
 
     def _order(self, branch: Branch) -> Estimate | None:
         fundamental = self.step.number("frequency_hz")
@@ -103,7 +104,7 @@ class SweepTest:
         if unread is not None:
             return Measured(None, words=f"{self.named(unread)}{unread.why}", settled="not_valid")
         if criterion.quantity == "tuned_order" and self.step.number("frequency_hz") is None:
-            return Measured(None, words="The step states no frequency_hz, so the tuned order is not known.")
+            return Measured(None, words="The step states no rated frequency, so the tuned order is not known.")
         found = [self._in_record(swept, criterion) for swept in self.judged]
         missing = next((measured for measured in found if measured.value is None), None)
         if missing is not None:
@@ -239,8 +240,11 @@ class SweepTest:
 
         Raises NotComparable where two share no frequencies.
         """
-        traces = [(f"record {swept.number}", swept.response) for swept in self.swept if swept.response is not None]
-        named = [(name, (response.frequency_hz, response.level_db)) for name, response in traces]
+        named = [
+            (swept.name or f"record {swept.number}", (swept.response.frequency_hz, swept.response.level_db))
+            for swept in self.swept
+            if swept.response is not None
+        ]
         stated = self._stated_reference()
         if stated is not None:
             pairs = [(("the stated reference", stated), other) for other in named]
@@ -278,7 +282,7 @@ class SweepTest:
         else:
             value, u = worst.log_error_db, math.hypot(worst.u_log_error_db, self._u_scale_db())
             what = f"differ by {spoken(value, COVERAGE_FACTOR * u)} dB on average"
-        words = f"{which[0].upper()}{which[1:]} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
+        words = f"{opening(which)} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
         return Measured(value, COVERAGE_FACTOR * u, words, is_value_said=True)
 
     def _u_scale_db(self) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -96,7 +97,9 @@ def test_a_criterion_over_phases_judges_the_worst():
     step = {"kind": "winding_resistance", "criteria": [{"quantity": "resistance_ohm", "min": 0.095, "max": 0.105}]}
     result, findings = found(step, phases)
     assert (result.verdict, findings["resistance_ohm"].value) == ("does_not_conform", pytest.approx(0.110))
-    assert "Record 3 of 3" in findings["resistance_ohm"].reason
+    assert findings["resistance_ohm"].reason.startswith("Record 3 of 3: the mean of 3 readings is 0.11 Ω.")
+    named = [replace(one, name=f"“{place}.csv”") for place, one in enumerate(phases)]
+    assert found(step, named)[1]["resistance_ohm"].reason.startswith("“2.csv”: the mean of 3 readings is 0.11 Ω.")
 
 
 def test_insulation_by_halving():

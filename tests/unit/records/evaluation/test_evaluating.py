@@ -45,12 +45,12 @@ def recording(time_s, voltage_kv, **channels):
     [
         (recording([], []), "The record has 0 samples"),
         (recording([0], [30]), "The record has 1 sample;"),
-        (recording([0, 1, 2], [1, np.nan, 1]), "Sample 2 of voltage_kv is not a finite number"),
-        (recording([0, 1, np.inf], [1, 1, 1]), "Sample 3 of time_s is not a finite number"),
+        (recording([0, 1, 2], [1, np.nan, 1]), "Sample 2 of the voltage is not a finite number"),
+        (recording([0, 1, np.inf], [1, 1, 1]), "Sample 3 of the time is not a finite number"),
         (recording([0, 2, 1], [1, 1, 1]), "Time goes backwards at sample 3"),
         (recording([5, 5, 5], [1, 1, 1]), "All samples carry the same time"),
         (recording([0, 1, 2], [1, 1]), "The record's columns are not of one length"),
-        (Recording(np.arange(3.0), {}), "The record has no voltage_kv"),
+        (Recording(np.arange(3.0), {}), "The record has no voltage."),
         (recording(np.arange(400) / 1000, 30 * np.sin(np.arange(400) / 3)), "The voltage changes sign"),
     ],
 )
@@ -72,7 +72,7 @@ def test_a_discharge_step_needs_charge():
     evaluation = evaluate(DISCHARGE, [GOOD])
     assert (evaluation.verdict, evaluation.findings[0].reason) == (
         "not_valid",
-        "The record has no charge_pc. The unit was not judged.",
+        "The record has no charge. The unit was not judged.",
     )
 
 
