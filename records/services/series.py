@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,14 +11,16 @@ import numpy as np
 from records.evaluation.evaluating import evaluate, not_evaluable
 from records.evaluation.findings import Evaluation as Judgement
 from records.evaluation.joining import RecordsDoNotJoin
-from records.evaluation.parts import Part, arranged, stated_by
+from records.evaluation.parts import Part, arranged, part_named, stated_by
 from records.evaluation.setups import Setup
 from records.evaluation.step import parse_step
 from records.evaluation.wording import told_apart
 from records.models import Record, Run
 from records.models.procedure import with_stated
+from records.readers.columns import ColumnMap
 from records.readers.kept import read_arrays
 from records.readers.recording import Recording
+from records.selectors.digests import digest_of
 from records.services.storing import absolute
 
 
@@ -132,6 +135,38 @@ def readable(run: Run) -> list[Record]:
     """Return the records of a run that were read and hold arrays, oldest first; the other half of a pair holds none."""
     rows = run.records.filter(state=Record.State.READ).order_by("pk")
     return [row for row in rows if row.summary.get("arrays")]
+
+
+def arrays_path(record: Record, columns_used: Mapping[str, Any], companion: str = "") -> str:
+    """Return where the arrays of a record lie that was read with a map of its columns, and the other file of its pair.
+
+    Parameters
+    ----------
+    record : Record
+        With the part that it plays: another part of the same bytes has other channels.
+    columns_used : mapping
+        The map; empty where its heads told all.
+    companion : str
+        SHA-256 of the other file; empty without.
+    """
+    how: dict[str, Any] = {**columns_used, "companion": companion} if companion else dict(columns_used)
+    part = part_named(record.run.step.kind, record.part)
+    if part is not None and part.channels:
+        how["part"] = part.name
+    mark = digest_of(how)[:8] if how else "plain"
+    return f"{record.path}-{mark}.parquet"
+
+
+def kept_recording(record: Record) -> Recording | None:
+    """Return what was read of a record before, where it would be read the same way now and its arrays are there."""
+    summary = record.summary
+    used = summary.get("columns_used") or {}
+    told = ColumnMap.from_dict(record.column_map).as_dict() if record.column_map else used
+    companion = summary.get("companion") or {}
+    as_now = arrays_path(record, told, companion.get("sha256", ""))
+    if not summary.get("arrays") or summary["arrays"] != as_now or not absolute(as_now).exists():
+        return None
+    return _kept(record)
 
 
 def _kept(record: Record) -> Recording:

@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from labsite.jobs.services import run_waiting
 from labsite.ledger.models import Entry
+from records import tasks
 from records.certificates.document import _run
 from records.certificates.pictures import pictures_of
 from records.evaluation.slow_synthesis import synthesise_table
@@ -18,12 +19,14 @@ from records.evaluation.sweep.synthesis import SeriesBranch, synthesise_sweep
 from records.evaluation.synthesis import PulseTrain, synthesise_pulses, synthesise_withstand
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, Finding, Record, Run
+from records.readers.isolation import read_in_child
 from records.readers.recording import Recording
 from records.selectors.digests import current_evaluation
 from records.selectors.judgement import judged_files, what_needs_judgement
-from records.services import series, sets
+from records.services import series, sets, stated, uploads
 from records.services.recomputing import recompute_findings
 from records.services.refusals import Refused, ValueRefused
+from records.services.storing import absolute
 from schedules.models import Unit
 from tests.answers import let_go
 from tests.integration.records import laboratory
@@ -188,7 +191,7 @@ def test_a_run_whose_only_file_is_set_aside_waits_and_does_not_fall_back_on_it(p
     assert (way.now.state, way.now.verdict) == ("energised", "")
 
 
-def test_another_part_has_the_file_read_again(unit, people, impedance):
+def test_another_part_has_the_run_judged_again(unit, people, impedance):
     way = open_step(unit, people, "capacitance", {}, [impedance])
     record = way.upload(table(capacitance_uf=10.0, voltage_kv=1.0), "one.csv").record
     way.upload(table(capacitance_uf=11.0, voltage_kv=1.0), "two.csv")
@@ -200,6 +203,68 @@ def test_another_part_has_the_file_read_again(unit, people, impedance):
     assert value(way, "capacitance_change_pct").value == pytest.approx(10.0)
     with pytest.raises(ValueRefused, match="is no part that a file of this test can play"):
         sets.choose_part(record=record, part="voltage", by=way.operator)
+
+
+@pytest.fixture
+def read_files(monkeypatch):
+    """Return the names of the stored files that were read, each time one is."""
+    read: list[str] = []
+
+    def noted(path, **options):
+        read.append(path.name)
+        return read_in_child(path, **options)
+
+    monkeypatch.setattr(tasks, "read_in_child", noted)
+    return read
+
+
+def test_a_changed_set_or_value_is_judged_from_the_arrays_that_are_kept(unit, people, impedance, read_files):
+    way = open_step(unit, people, "capacitance", {}, [impedance])
+    one = way.upload(table(capacitance_uf=10.0, voltage_kv=1.0), "one.csv", part="before").record
+    two = way.upload(table(capacitance_uf=11.0, voltage_kv=1.0), "two.csv").record
+    assert set(read_files) == {one.sha256, two.sha256}
+    read_files.clear()
+    sets.set_aside_record(record=one, reason="Not of this unit", by=way.operator)
+    run_waiting()
+    assert value(way, "capacitance_change_pct") is None
+    sets.take_back_record(record=one, by=way.operator)
+    run_waiting()
+    assert value(way, "capacitance_change_pct").value == pytest.approx(10.0)
+    sets.choose_part(record=one, part="after", by=way.operator)
+    sets.choose_part(record=two, part="before", by=way.operator)
+    run_waiting()
+    assert value(way, "capacitance_change_pct").value == pytest.approx(100 / 11)  # from 11 to 10 µF, in percent of 11
+    stated.state_values(run=way.run, values={"series_elements": 8}, by=way.operator)
+    run_waiting()
+    assert "One element's share is" in value(way, "capacitance_change_pct").reason
+    assert read_files == []
+    one.refresh_from_db()
+    assert (one.state, one.summary["rows"] > 0, bool(one.summary["preview"])) == ("read", True, True)
+    assert recompute_findings().is_same
+
+
+def test_a_file_is_read_again_where_its_columns_or_its_part_are_others_or_its_arrays_are_gone(prepared, read_files):
+    way = prepared().open()
+    record = way.upload(laboratory.conforming()).record
+    read_files.clear()
+    sets.choose_part(record=record, part="voltage", by=way.operator)
+    run_waiting()
+    assert read_files == [record.sha256]
+    record.refresh_from_db()
+    absolute(record.summary["arrays"]).unlink()
+    sets.set_aside_record(record=record, reason="To be looked at", by=way.operator)
+    sets.take_back_record(record=record, by=way.operator)
+    run_waiting()
+    assert read_files == [record.sha256] * 2
+    assert absolute(record.summary["arrays"]).exists()
+    sets.choose_part(record=record, part="record", by=way.operator)
+    run_waiting()
+    columns = {"time_s": "Time (s)", "voltage_kv": "Voltage (kV)", "charge_pc": "Charge (pC)"}
+    read_files.clear()
+    uploads.tell_columns(record=record, column_map=columns, by=way.operator)
+    run_waiting()
+    assert read_files == [record.sha256]
+    assert way.now.verdict == "conforms"
 
 
 def test_a_voltage_file_needs_no_charge_and_is_asked_for_its_own_columns(prepared):
