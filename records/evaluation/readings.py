@@ -79,7 +79,8 @@ def of_estimate(estimate: Estimate, *words: str) -> Measured:
     if not estimate.expanded_uncertainty > 0:
         return Measured(estimate.value, None, said, is_value_said=True)
     u, k = estimate.expanded_uncertainty, estimate.coverage_factor
-    return Measured(estimate.value, u, said, coverage_factor=k, is_value_said=True)
+    freedom = estimate.degrees_of_freedom
+    return Measured(estimate.value, u, said, coverage_factor=k, is_value_said=True, degrees_of_freedom=freedom)
 
 
 def said(estimate: Estimate) -> str:

@@ -284,9 +284,7 @@ def _hot_spot(rise: Measured, factor: float) -> Measured:
         f"{factor:g} times the mean rise of {spoken(rise.value, rise.expanded_uncertainty)} K are "
         f"{spoken(factor * rise.value, u)} K; the factor is agreed and not measured."
     )
-    return Measured(
-        factor * rise.value, u, words, settled=rise.settled, coverage_factor=rise.coverage_factor, is_value_said=True
-    )
+    return replace(rise, value=factor * rise.value, expanded_uncertainty=u, words=words, is_value_said=True)
 
 
 def _compared_in_words(cooling: Cooling, hot: Input, step: Step, setup: Setup) -> str:

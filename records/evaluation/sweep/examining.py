@@ -185,37 +185,50 @@ class SweepTest:
         self, swept: Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
     ) -> Measured:
         at = branches[place].resonance_hz
-        resonance = spoken(at.value, self._expanded(at, "frequency")[0])
+        resonance = spoken(at.value, self._expanded(at, "frequency"))
         which = f"branch {place + 1} of {len(branches)}" if len(branches) > 1 else "the branch"
         if criterion.quantity == "tuned_order":
             fundamental = self.step.number("frequency_hz")
-            value = spoken(estimate.value, self._expanded(estimate, "frequency")[0])
+            value = spoken(estimate.value, self._expanded(estimate, "frequency"))
             words = f"{which} resonates at {resonance} Hz, the {value}-fold of {fundamental:g} Hz."
             instrument = "frequency"
         elif criterion.quantity == "resonance_hz":
             words, instrument = f"{which} resonates at {resonance} Hz.", "frequency"
         else:
             _, name, unit, instrument = _OF_BRANCH[criterion.quantity]
-            value = spoken(estimate.value, self._expanded(estimate, instrument)[0])
+            value = spoken(estimate.value, self._expanded(estimate, instrument))
             words = f"the {name} of {which}, at {resonance} Hz, is {value}{unit}."
         words = f"{self.named(swept)}{words[0].upper()}{words[1:]}"
-        expanded_uncertainty, k = self._expanded(estimate, instrument)
-        return Measured(estimate.value, expanded_uncertainty, words, coverage_factor=k, is_value_said=True)
+        return self._measured(estimate, instrument, words)
 
-    def _expanded(self, estimate: Estimate, instrument: str) -> tuple[float | None, float]:
-        """Return U and k: a frequency's instrument counts where it is named, an impedance's must be known."""
+    def _measured(self, estimate: Estimate, instrument: str, words: str) -> Measured:
+        expanded_uncertainty, k, freedom = self._uncertainty(estimate, instrument)
+        return Measured(
+            estimate.value,
+            expanded_uncertainty,
+            words,
+            coverage_factor=k,
+            is_value_said=True,
+            degrees_of_freedom=freedom,
+        )
+
+    def _expanded(self, estimate: Estimate, instrument: str) -> float | None:
+        return self._uncertainty(estimate, instrument)[0]
+
+    def _uncertainty(self, estimate: Estimate, instrument: str) -> tuple[float | None, float, float]:
+        """Return U, k and ν: a frequency's instrument counts where it is named, an impedance's must be known."""
         relative = relative_standard_uncertainty(self.setup, instrument) if instrument else 0.0
         if relative is None and instrument == "frequency":
             relative = 0.0
         if relative is None:
-            return None, COVERAGE_FACTOR
+            return None, COVERAGE_FACTOR, math.inf
         parts = [
             (estimate.standard_uncertainty, estimate.degrees_of_freedom),
             (abs(estimate.value) * relative, math.inf),
         ]
         whole = combined("value", estimate.value, parts)
         k = round(coverage_factor(COVERAGE_PROBABILITY, whole.degrees_of_freedom), 2)
-        return k * whole.standard_uncertainty, k
+        return k * whole.standard_uncertainty, k, whole.degrees_of_freedom
 
     def parallel(self, criterion: Criterion) -> Measured:
         """Return the parallel resonance that a criterion means [Hz]."""
@@ -228,11 +241,9 @@ class SweepTest:
         if place is None:
             shown = ", ".join(f"{one.value:.5g} Hz" for one in found)
             return Measured(None, words=f"The sweep shows no further parallel resonance than {shown}.")
-        value = found[place].value
-        expanded_uncertainty, k = self._expanded(found[place], "frequency")
-        at = spoken(value, expanded_uncertainty)
+        at = spoken(found[place].value, self._expanded(found[place], "frequency"))
         words = f"{self.named(swept)}The impedance has a maximum at {at} Hz, a parallel resonance."
-        return Measured(value, expanded_uncertainty, words, coverage_factor=k, is_value_said=True)
+        return self._measured(found[place], "frequency", words)
 
     @cached_property
     def likenesses(self) -> list[tuple[str, Likeness]]:

@@ -82,6 +82,14 @@ def test_few_readings_widen_the_coverage_factor():
     assert finding.coverage_factor == pytest.approx(13.97, abs=0.01)  # t of 95.45 % for ν = 1: GUM table G.2
 
 
+def test_the_probability_of_conformity_knows_how_few_readings_there_were():
+    # s/√2 = 0.005 Ω with ν = 1 and nothing else: F(t) = 1/2 + arctan(t)/π, at t = (0.115 − 0.105)/0.005 = 2: 0.8524
+    step = {"kind": "winding_resistance", "criteria": [{"quantity": "resistance_ohm", "max": 0.115}]}
+    _, findings = found(step, [table(resistance_ohm=[0.100, 0.110])])
+    assert findings["resistance_ohm"].verdict == "conforms"
+    assert findings["resistance_ohm"].probability_of_conformity == pytest.approx(0.5 + math.atan(2) / math.pi, abs=1e-4)
+
+
 def test_unbalance_of_three_phases():
     phases = [table(resistance_ohm=[r] * 3) for r in (0.100, 0.101, 0.102)]
     _, findings = found({"kind": "winding_resistance"}, phases)
