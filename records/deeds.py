@@ -46,7 +46,7 @@ name_deeds(
         "record.set_aside": "File set aside",
         "record.take_back": "File taken back",
         "record.lend": "File of another run taken",
-        "record.read_again": "File to be read again",
+        "record.read_again": "File to be judged again",
         "run.judge_again": "To be judged again",
         "run.check.test_values": "Values of the test stated",
         "record.pair": "Two files of one record put together",

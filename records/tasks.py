@@ -13,7 +13,7 @@ from labsite.jobs.registry import job
 from labsite.jobs.services import JobRefused, Progress
 from records.evaluation.evaluating import KINDS
 from records.evaluation.findings import Evaluation as Judgement
-from records.evaluation.parts import part_named, read_part
+from records.evaluation.parts import read_part
 from records.evaluation.setups import parse_setup
 from records.evaluation.step import BadStep, parse_step
 from records.models import Record, Run
@@ -22,14 +22,14 @@ from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.recording import Limits, Recording, Samples
 from records.readers.refusals import MappingNeeded, RecordRefused
-from records.selectors.digests import digest_of, setup_document
+from records.selectors.digests import setup_document
 from records.services import assessing, composing, impact_document
 from records.services.certificates import JOB as CERTIFICATE_JOB
 from records.services.evaluations import keep_evaluation, keep_mapping_need, keep_refusal
 from records.services.impact import DOCUMENT_JOB, PART_JOB, TRACE_JOB
 from records.services.pairing import companion_of, keep_pair
 from records.services.rejudging import JOB
-from records.services.series import Series, series_with
+from records.services.series import Series, arrays_path, kept_recording, series_with
 from records.services.storing import absolute, keep_arrays
 
 STAGES = ("Reading", "Checking", "Judging", "Saving")
@@ -48,26 +48,17 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         return
     _require_judgeable(record)
     progress.stage("Reading", 10)
-    try:
-        recording, used_map, companion = _read_with_companion(record)
-    except MappingNeeded as need:
-        preview = need.preview.as_dict() if need.preview else {}
-        with progress.completing(need.message):
-            keep_mapping_need(record=record, words=need.message, preview=preview, by=record.uploaded_by)
+    read = _kept(record) or _read_anew(progress, record)
+    if read is None:
         return
-    except RecordRefused as refusal:
-        words = _located(refusal)
-        with progress.completing(words):
-            keep_refusal(record=record, words=words, by=record.uploaded_by)
-        return
-    progress.stage("Checking", 50)
-    summary = _summary(record, recording, used_map, companion)
+    recording, summary, companion = read
     progress.stage("Judging", 70)
     foreseen = series_with(record, recording)
     with ThreadPoolExecutor(max_workers=1) as aside:  # the arrays are written while they are judged
-        kept = aside.submit(keep_arrays, summary["arrays"], _columns(recording))
+        kept = None if summary is record.summary else aside.submit(keep_arrays, summary["arrays"], _columns(recording))
         known = _judged(record.run, foreseen)
-        kept.result()
+        if kept is not None:
+            kept.result()
     progress.stage("Saving", 90)
     with progress.completing():
         now = _fetch(record_id)
@@ -86,6 +77,33 @@ def evaluate_record(progress: Progress, *, record_id: int) -> None:
         )
         if companion is not None:
             keep_pair(record=record, companion=companion, by=record.uploaded_by)
+
+
+_Read = tuple[Recording, dict[str, Any], Record | None]
+
+
+def _kept(record: Record) -> _Read | None:
+    """Return what was read of the file before and its summary, where it would be read the same way now."""
+    recording = kept_recording(record)
+    return None if recording is None else (recording, record.summary, None)
+
+
+def _read_anew(progress: Progress, record: Record) -> _Read | None:
+    """Return what the file says, its summary, and the other file of its pair; where it cannot be read, keep why."""
+    try:
+        recording, used_map, companion = _read_with_companion(record)
+    except MappingNeeded as need:
+        preview = need.preview.as_dict() if need.preview else {}
+        with progress.completing(need.message):
+            keep_mapping_need(record=record, words=need.message, preview=preview, by=record.uploaded_by)
+        return None
+    except RecordRefused as refusal:
+        words = _located(refusal)
+        with progress.completing(words):
+            keep_refusal(record=record, words=words, by=record.uploaded_by)
+        return None
+    progress.stage("Checking", 50)
+    return recording, _summary(record, recording, used_map, companion), companion
 
 
 def _fetch(record_id: int) -> Record | None:
@@ -188,11 +206,6 @@ def _summary(
 ) -> dict[str, Any]:
     """Return what pages show of a record that was read, and where its arrays lie."""
     mapped = used_map.as_dict() if used_map else {}
-    how: dict[str, Any] = {**mapped, "companion": companion.sha256} if companion else dict(mapped)
-    part = part_named(record.run.step.kind, record.part)
-    if part is not None and part.channels:  # another part of the same bytes has other channels
-        how["part"] = part.name
-    mark = digest_of(how)[:8] if how else "plain"
     return {
         "rows": recording.rows,
         "sha256": recording.sha256,
@@ -201,7 +214,7 @@ def _summary(
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "columns_used": mapped,
-        "arrays": f"{record.path}-{mark}.parquet",
+        "arrays": arrays_path(record, mapped, companion.sha256 if companion else ""),
         "preview": recording.preview.as_dict() if recording.preview else {},
         "companion": {"name": companion.given_name, "sha256": companion.sha256} if companion else None,
     }

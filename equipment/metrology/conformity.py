@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Literal
 
+from scipy import special
+
+from equipment.metrology.propagation import whole_degrees
 from equipment.metrology.rounding import rounded
 
 Verdict = Literal["conforms", "does_not_conform", "inconclusive"]
@@ -155,11 +158,17 @@ def guard_factor_of(rule: str, guard_factor: float | None = None) -> float:
 
 
 def probability_of_conformity(
-    value: float, standard_uncertainty: float, *, minimum: float | None = None, maximum: float | None = None
+    value: float,
+    standard_uncertainty: float,
+    *,
+    minimum: float | None = None,
+    maximum: float | None = None,
+    degrees_of_freedom: float = math.inf,
 ) -> float:
     """Return the probability that the true value lies within the limits.
 
-    p = Φ((TU − y)/u) − Φ((TL − y)/u), for a normal distribution with no knowledge before the measurement.
+    p = F((TU − y)/u) − F((TL − y)/u), with no knowledge before the measurement. F is the normal distribution where u
+    counts as exactly known, and Student's of ν degrees of freedom where few readings tell it: the same as k comes from.
 
     Parameters
     ----------
@@ -169,6 +178,8 @@ def probability_of_conformity(
         u, at least 0.
     minimum, maximum : float, optional
         Tolerance limits TL and TU; a missing one is at infinity.
+    degrees_of_freedom : float
+        ν of u, at least 1, truncated to a whole number as for k; infinite gives the normal distribution.
 
     Returns
     -------
@@ -178,16 +189,19 @@ def probability_of_conformity(
     Raises
     ------
     ValueError
-        u is negative or not finite, or the value is not finite.
+        u is negative or not finite, the value is not finite, or ν is below 1 or NaN.
 
     References
     ----------
-    JCGM 106:2012, 7.2 to 7.4 (from memory; worked examples recomputed).
+    JCGM 106:2012, 7.2 to 7.4 (from memory; worked examples recomputed); Student's distribution: JCGM 100:2008, G.3
+    (from memory).
 
     Examples
     --------
     >>> round(probability_of_conformity(-5.47, 0.05, maximum=-5.40), 4)
     0.9192
+    >>> round(probability_of_conformity(0.0, 1.0, maximum=1.0, degrees_of_freedom=1), 4)
+    0.75
     """
     if not math.isfinite(value):
         raise ValueError("The value must be a finite number.")
@@ -197,11 +211,18 @@ def probability_of_conformity(
     high = math.inf if maximum is None else maximum
     if standard_uncertainty == 0:
         return 1.0 if low <= value <= high else 0.0
-    root = standard_uncertainty * math.sqrt(2)
-    below, above = (low - value) / root, (high - value) / root
+    freedom = whole_degrees(degrees_of_freedom)
+    below, above = (low - value) / standard_uncertainty, (high - value) / standard_uncertainty
     if below > 0:  # both in the upper tail: subtract the small numbers, not two that are nearly 1
         below, above = -above, -below
-    return max(0.0, 0.5 * math.erfc(-above) - 0.5 * math.erfc(-below))
+    return max(0.0, _below(above, freedom) - _below(below, freedom))
+
+
+def _below(deviate: float, degrees_of_freedom: float) -> float:
+    """Return the probability of less than a standardised value: Student's distribution, or the normal one."""
+    if math.isinf(degrees_of_freedom):
+        return 0.5 * math.erfc(-deviate / math.sqrt(2))
+    return float(special.stdtr(degrees_of_freedom, deviate))
 
 
 def _check(
@@ -315,6 +336,7 @@ def decide(
     guard_factor: float | None = None,
     unit: str = "",
     subject: str = "",
+    degrees_of_freedom: float = math.inf,
 ) -> Decision:
     """Decide whether one value conforms to its limits, with the measurement uncertainty and an agreed rule.
 
@@ -341,6 +363,8 @@ def decide(
         Symbol of the unit, for the reason only.
     subject : str
         What the reason calls the value, as ``That`` where the value was said before; else the value itself.
+    degrees_of_freedom : float
+        ν of U/k, for the probability: few make it less sure on either side. The verdict does not hang on them.
 
     Returns
     -------
@@ -376,41 +400,50 @@ def decide(
     _check(minimum, maximum, expanded_uncertainty, coverage_factor)
     factor = guard_factor_of(rule, guard_factor)
     spaced = f" {unit}" if unit else ""
+    why = _why_undecided(value, expanded_uncertainty, rule, factor)
+    if why:
+        return _undecided(why, rule)
+    said = _Spoken(value, expanded_uncertainty, spaced)
+    known = None if expanded_uncertainty is None else (expanded_uncertainty / coverage_factor, degrees_of_freedom)
+    return _judge(said, known, minimum, maximum, rule, factor, subject)
+
+
+def _why_undecided(value: float, expanded_uncertainty: float | None, rule: str, factor: float) -> str:
     if not math.isfinite(value):
-        return _undecided("The value is not a finite number, so nothing can be stated about it.", rule)
-    if expanded_uncertainty is not None and not math.isfinite(expanded_uncertainty):
-        return _undecided("The expanded uncertainty is not a finite number, so the value cannot be judged.", rule)
-    if expanded_uncertainty is None and factor != 0:
+        return "The value is not a finite number, so nothing can be stated about it."
+    if expanded_uncertainty is None:
         needs = DECISION_RULES[rule].title
-        return _undecided(f"The uncertainty is not known, and the agreed rule needs it ({needs}).", rule)
-    return _judge(value, expanded_uncertainty, coverage_factor, minimum, maximum, rule, factor, spaced, subject)
+        return f"The uncertainty is not known, and the agreed rule needs it ({needs})." if factor else ""
+    if not math.isfinite(expanded_uncertainty):
+        return "The expanded uncertainty is not a finite number, so the value cannot be judged."
+    return ""
 
 
 def _judge(
-    value: float,
-    expanded_uncertainty: float | None,
-    coverage_factor: float,
+    said: _Spoken,
+    known: tuple[float, float] | None,
     minimum: float | None,
     maximum: float | None,
     rule: str,
     factor: float,
-    spaced: str,
     subject: str,
 ) -> Decision:
+    """Return the decision on a value whose standard uncertainty and degrees of freedom are `known`, or None."""
+    value, expanded_uncertainty = said.value, said.expanded_uncertainty
     band = factor * (expanded_uncertainty or 0.0)
     margin, limit = _margin(value, minimum, maximum)
     slack = _RELATIVE_SLACK * max(abs(value), abs(limit), abs(band)) if math.isfinite(limit) else 0.0
     statement = _state(margin, band, slack)
     low, high = (None if minimum is None else minimum + band), (None if maximum is None else maximum - band)
-    limits = _limits_in_words(minimum, maximum, spaced)
-    reason = _in_words(statement, _Spoken(value, expanded_uncertainty, spaced), subject, limits, band, margin)
+    limits = _limits_in_words(minimum, maximum, said.unit)
+    reason = _in_words(statement, said, subject, limits, band, margin)
     if low is not None and high is not None and low > high:
         reason += " The guard bands overlap: with this uncertainty no value can be accepted."
-    if expanded_uncertainty is None:
+    if known is None:
         reason += " The uncertainty is not known, so no probability is stated."
         return Decision(_VERDICTS[statement], reason, None, statement, low, high, band, rule)
-    u = expanded_uncertainty / coverage_factor
-    probability = probability_of_conformity(value, u, minimum=minimum, maximum=maximum)
+    u, freedom = known
+    probability = probability_of_conformity(value, u, minimum=minimum, maximum=maximum, degrees_of_freedom=freedom)
     return Decision(_VERDICTS[statement], reason, probability, statement, low, high, band, rule)
 
 

@@ -128,14 +128,45 @@ def coverage_factor(coverage_probability: float, degrees_of_freedom: float = mat
     """
     if not 0 < coverage_probability < 1:
         raise ValueError("The coverage probability must lie between 0 and 1.")
+    freedom = whole_degrees(degrees_of_freedom)
+    upper = (1 + coverage_probability) / 2
+    if math.isinf(freedom):
+        return float(special.ndtri(upper))
+    return float(special.stdtrit(freedom, upper))
+
+
+def whole_degrees(degrees_of_freedom: float) -> float:
+    """Return degrees of freedom truncated to the next lower whole number; infinite ones stay.
+
+    Parameters
+    ----------
+    degrees_of_freedom : float
+        ν, at least 1, dimensionless.
+
+    Returns
+    -------
+    float
+        A whole number, dimensionless.
+
+    Raises
+    ------
+    ValueError
+        ν is below 1 or NaN.
+
+    References
+    ----------
+    JCGM 100:2008, G.4.1 note 1 (from memory).
+
+    Examples
+    --------
+    >>> whole_degrees(16.75)
+    16.0
+    """
     # A sum that should give 4 gives 3.9999999999; half a unit of rounding must not cost a whole degree.
     freedom = degrees_of_freedom * (1 + _ROUNDING)
     if not freedom >= 1:
         raise ValueError("Degrees of freedom must be at least 1 for a coverage factor.")
-    upper = (1 + coverage_probability) / 2
-    if math.isinf(freedom):
-        return float(special.ndtri(upper))
-    return float(special.stdtrit(math.floor(freedom), upper))
+    return freedom if math.isinf(freedom) else float(math.floor(freedom))
 
 
 def correlation_matrix(covariance: ArrayLike) -> NDArray[np.float64]:

@@ -165,7 +165,7 @@ ASKED: Mapping[str, tuple[Asked, ...]] = {
             unit="Ω",
             low=1e-9,
             high=1e9,
-            hint="Leave it empty where an approved run before tells it.",
+            hint="Leave it empty where an approved run of the winding resistance lends it: choose it below.",
         ),
         Asked("cold_temperature_c", "Temperature of the cold resistance", unit="°C", low=-60.0, high=300.0),
         _MATERIAL,

@@ -25,6 +25,7 @@ from records.evaluation.readings import (
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
+from records.evaluation.wording import channel_words
 from records.readers.recording import Recording, Samples
 
 INSTRUMENTS = ("capacitance", "impedance")
@@ -92,7 +93,7 @@ def compared(channel: str, step: Step, recordings: Sequence[Recording]) -> Compa
             return f"No row was read at the voltage that the plan asks, {step.stages[-1].in_words}."
         values = one.channels.get(channel)
         if values is None or len(values) != one.rows or not np.isfinite(values).all():
-            return f"The record has no whole column of {channel}."
+            return f"The record has no whole column of {channel_words(channel)}."
         sets.append(values[kept])
     if step.stated.get("comparison") == "rows" and len(sets) == 1:
         if len(sets[0]) < 2:
@@ -152,8 +153,12 @@ def capacitance_values(step: Step, pair: Compared, setup: Setup) -> dict[str, Me
 def _nothing_before(step: Step) -> str:
     """Return what is missing where a change is asked for and no value before is known."""
     earlier = step.stated.get("compared_with")
-    of = f"no run of “{earlier['title']}” stands for this unit" if earlier else "no value before is stated"
-    return f"The change cannot be told: {of} (capacitance_before_uf)."
+    of = (
+        f"no run of “{earlier['title']}” stands for this unit"
+        if earlier
+        else "nobody states the capacitance before the tests"
+    )
+    return f"The change cannot be told: {of}."
 
 
 def _before(step: Step, pair: Compared, setup: Setup) -> Input | None:

@@ -31,6 +31,7 @@ from records.evaluation.setups import Setup
 from records.evaluation.soundness import unsound
 from records.evaluation.step import BadStep, Criterion, Step, parse_step
 from records.evaluation.sweep import examining as sweeps
+from records.evaluation.wording import called, opening
 from records.readers.recording import Recording
 
 # Kinds whose records are parts of one, joined in order of time.
@@ -133,7 +134,9 @@ def _unsound(records: Sequence[Recording], step: Step) -> str:
         if not reason and isinstance(record, PulseRecording):
             reason = unsound(record.voltage, DECLARED["power_frequency_withstand"])
         if reason:
-            return reason if len(records) == 1 else f"Record {place} of {len(records)}: {reason}"
+            if len(records) == 1:
+                return reason
+            return opening(f"{called(record, f'Record {place} of {len(records)}')}: {reason}")
     return ""
 
 

@@ -28,6 +28,7 @@ from records.evaluation.readings import (
 from records.evaluation.setups import Setup
 from records.evaluation.step import Step
 from records.evaluation.winding_resistance import conductor_of
+from records.evaluation.wording import not_stated
 from records.readers.recording import Recording
 
 _BAND = 0.01  # rows within 1 % of rated frequency count as read at it: common practice, no source
@@ -231,8 +232,8 @@ def _correction(step: Step, rows: Recording, setup: Setup) -> _Correction | str:
         "temperature_c": temperature,
     }
     if conductor is None or reference is None or resistance is None or cold is None or temperature is None:
-        lacking = ", ".join(key for key, value in wanted.items() if value is None)
-        return f"{lacking} not stated: the loss is not corrected to a reference temperature."
+        lacking = [key for key, value in wanted.items() if value is None]
+        return f"{not_stated(lacking)}: the loss is not corrected to a reference temperature."
     return _Correction(conductor, reference, resistance, cold, temperature)
 
 

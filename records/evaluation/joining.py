@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from records.evaluation.stages import longest_gap_s, usual_interval
+from records.evaluation.wording import called, opening
 from records.readers.labels import LABEL, names_of
 from records.readers.recording import Recording
 
@@ -138,7 +139,9 @@ def _name(place: float, names: Sequence[str]) -> str:
 def _part(recording: Recording, rows: NDArray[np.bool_], name: str) -> Recording:
     channels = {key: values[rows] for key, values in recording.channels.items() if key != LABEL}
     time_s = recording.time_s[rows] if len(recording.time_s) else recording.time_s
-    return Recording(time_s, channels, {**recording.metadata, LABEL: name}, recording.oddities, recording.sha256)
+    own = f"“{name}” of {recording.name}" if recording.name else ""
+    told = {**recording.metadata, LABEL: name}
+    return Recording(time_s, channels, told, recording.oddities, recording.sha256, name=own)
 
 
 def digest_of_parts(parts: Sequence[Recording]) -> str:
@@ -150,10 +153,12 @@ def _check_continues(before: Recording, after: Recording) -> None:
     if set(before.channels) != set(after.channels):
         raise RecordsDoNotJoin("The files have different channels, so they are not parts of one record.")
     if not before.rows or not after.rows:
-        raise RecordsDoNotJoin("One of the files has no samples.")
+        empty = after if before.rows else before
+        raise RecordsDoNotJoin(f"{opening(called(empty, 'One of the files'))} has no samples.")
     step = float(after.time_s[0] - before.time_s[-1])
     if not 0 < step <= longest_gap_s(usual_interval(before.time_s)):
         raise RecordsDoNotJoin(
-            f"One file ends at {before.time_s[-1]:.6g} s and the next begins at {after.time_s[0]:.6g} s: they are "
-            "not parts of one record. Evaluate each on its own."
+            f"{opening(called(before, 'One file'))} ends at {before.time_s[-1]:.6g} s and "
+            f"{called(after, 'the next')} begins at {after.time_s[0]:.6g} s: they are not parts of one record. "
+            "Evaluate each on its own."
         )

@@ -48,6 +48,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
             guard_factor=criterion.guard_factor,
             unit=QUANTITIES[criterion.quantity].unit,
             subject="That" if measured.is_value_said else "",
+            degrees_of_freedom=measured.degrees_of_freedom,
         )
         verdict, probability = _of_the_test(decision.verdict, criterion), decision.probability_of_conformity
         statement = decision.statement

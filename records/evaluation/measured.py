@@ -40,6 +40,8 @@ class Measured:
         Whether the words say the value already, so that a reason says it once.
     correction : str
         How its reading was corrected, in a sentence; empty where nothing was.
+    degrees_of_freedom : float
+        Effective, of U/k, dimensionless; infinite where it counts as exactly known or is not told.
     """
 
     value: float | None
@@ -51,6 +53,7 @@ class Measured:
     coverage_factor: float = COVERAGE_FACTOR
     is_value_said: bool = False
     correction: str = ""
+    degrees_of_freedom: float = math.inf
 
 
 def spoken(value: float, expanded_uncertainty: float | None) -> str:

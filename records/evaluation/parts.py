@@ -27,6 +27,8 @@ class Part:
         As it is stored.
     words : str
         As a person chooses it.
+    short : str
+        As findings say it behind the name of its file; empty says nothing.
     takes_many : bool
         Whether several files play it at once, as each impulse of a sequence does; else the newest counts.
     is_usual : bool
@@ -41,6 +43,7 @@ class Part:
 
     name: str
     words: str
+    short: str = ""
     takes_many: bool = False
     is_usual: bool = False
     is_lendable: bool = False
@@ -53,10 +56,15 @@ _WHOLE = (
     Part("continued", "A further part of the record, joined in order of time", takes_many=True),
 )
 _BEFORE_AND_AFTER = (
-    Part("before", "Readings before the dielectric tests", is_lendable=True),
-    Part("after", "The readings; those after the dielectric tests where there are others before", is_usual=True),
+    Part("before", "Readings before the dielectric tests", "before the tests", is_lendable=True),
+    Part(
+        "after",
+        "The readings; those after the dielectric tests where there are others before",
+        "after the tests",
+        is_usual=True,
+    ),
 )
-_PHASES = (Part("phase_b", "Phase B"), Part("phase_c", "Phase C"))
+_PHASES = (Part("phase_b", "Phase B", "phase B"), Part("phase_c", "Phase C", "phase C"))
 
 PARTS: Mapping[str, tuple[Part, ...]] = {
     "power_frequency_withstand": _WHOLE,
@@ -65,20 +73,27 @@ PARTS: Mapping[str, tuple[Part, ...]] = {
         Part(
             "voltage",
             "The voltage over the same time, where the record is a list of pulses",
+            "the voltage",
             channels=("time_s", "voltage_kv"),
         ),
     ),
     "lightning_impulse": (Part("impulse", "One impulse of the sequence", takes_many=True, is_usual=True),),
     "frequency_response": (
-        Part("reference", "The trace to compare with", is_lendable=True, states={"compare": "reference"}),
-        Part("phase_a", "The sweep, or that of phase A", is_usual=True),
+        Part(
+            "reference",
+            "The trace to compare with",
+            "to compare with",
+            is_lendable=True,
+            states={"compare": "reference"},
+        ),
+        Part("phase_a", "The sweep, or that of phase A", "phase A", is_usual=True),
         *_PHASES,
     ),
-    "winding_resistance": (Part("phase_a", "The winding, or phase A", is_usual=True), *_PHASES),
+    "winding_resistance": (Part("phase_a", "The winding, or phase A", "phase A", is_usual=True), *_PHASES),
     "insulation_resistance": _WHOLE,
     "dissipation_factor": _BEFORE_AND_AFTER,
     "capacitance": _BEFORE_AND_AFTER,
-    "inductance": (Part("phase_a", "The readings, or those of phase A", is_usual=True), *_PHASES),
+    "inductance": (Part("phase_a", "The readings, or those of phase A", "phase A", is_usual=True), *_PHASES),
     "temperature_rise": _WHOLE,
 }
 

@@ -15,6 +15,7 @@ from records.evaluation.setups import Setup
 from records.evaluation.stages import longest_gap_s, usual_interval
 from records.evaluation.step import Step
 from records.evaluation.waveform import NotAWave, changes_sign, trend_of
+from records.evaluation.wording import called, opening
 from records.readers.recording import Recording, Samples
 
 _NOWHERE = Recording(np.zeros(0), {"voltage_kv": np.zeros(0)})
@@ -103,16 +104,17 @@ def _of_record(recording: PulseRecording, own: PulseVoltage) -> VoltageSource:
     values = voltage.channels["voltage_kv"]
     shift = _shift(recording, voltage)
     if not changes_sign(values):
-        words = "The voltage is the r.m.s. trend of the second record."
+        words = f"The voltage is the r.m.s. trend of {called(voltage, 'the second record')}."
         return VoltageSource(
             voltage, words, own.phase_deg, own.instantaneous_kv, resolution_of(values), is_recorded=True, shift_s=shift
         )
     try:
         wave = trend_of(voltage.time_s, values)
     except NotAWave as fault:
-        words = f"The second record's voltage changes sign, so it is a wave. {fault}"
+        words = f"{opening(called(voltage, 'the second record'))}'s voltage changes sign, so it is a wave. {fault}"
         return VoltageSource(_NOWHERE, words, own.phase_deg, own.instantaneous_kv, shift_s=shift)
-    words = f"The voltage is that of the second record, a wave of {wave.frequency_hz:.4g} Hz: peak/√2 of each period."
+    which = called(voltage, "the second record")
+    words = f"The voltage is that of {which}, a wave of {wave.frequency_hz:.4g} Hz: peak/√2 of each period."
     return VoltageSource(
         Recording(wave.time_s, {"voltage_kv": wave.voltage_kv}),
         words,

@@ -17,6 +17,7 @@ from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import ONLY_IF_NAMED, Instrument, Setup
 from records.evaluation.soundness import LARGEST, SMALLEST
 from records.evaluation.step import Criterion, Step
+from records.evaluation.wording import called, channel_words
 from records.readers.recording import Recording, Samples
 
 Part = tuple[float, float]
@@ -78,7 +79,8 @@ def of_estimate(estimate: Estimate, *words: str) -> Measured:
     if not estimate.expanded_uncertainty > 0:
         return Measured(estimate.value, None, said, is_value_said=True)
     u, k = estimate.expanded_uncertainty, estimate.coverage_factor
-    return Measured(estimate.value, u, said, coverage_factor=k, is_value_said=True)
+    freedom = estimate.degrees_of_freedom
+    return Measured(estimate.value, u, said, coverage_factor=k, is_value_said=True, degrees_of_freedom=freedom)
 
 
 def said(estimate: Estimate) -> str:
@@ -103,8 +105,8 @@ def require_plausible(recordings: Sequence[Recording]) -> None:
         for name, values in one.channels.items():
             sizes = np.abs(values[np.isfinite(values)])
             if sizes.size and (sizes.max() > LARGEST or sizes[sizes > 0].min(initial=1.0) < SMALLEST):
-                where = f" of record {place}" if len(recordings) > 1 else ""
-                raise NotExaminable(f"The column {name}{where} holds numbers that no instrument writes.")
+                where = f" of {called(one, f'record {place}')}" if len(recordings) > 1 else ""
+                raise NotExaminable(f"The {channel_words(name)}{where} holds numbers that no instrument writes.")
 
 
 def too_few(recordings: Sequence[Recording]) -> str:

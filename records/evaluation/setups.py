@@ -29,7 +29,7 @@ _KEYS = ("background_noise_pc", "charge_calibration", "tripped", "gating_reason"
 _LONGEST_STAGE_S = 7 * 86_400.0
 ONLY_IF_NAMED = ("time", "frequency", "temperature")
 # Conditions of a test that its record may not hold: what bounds each.
-_CONDITIONS: Mapping[str, Mapping[str, float]] = {
+CONDITIONS: Mapping[str, Mapping[str, float]] = {
     "temperature_c": {"above": -200.0},
     "ambient_c": {"above": -100.0},
     "shutdown_s": {},
@@ -141,9 +141,9 @@ def parse_setup(content: Any) -> Setup:
         return Setup()
     if not isinstance(content, Mapping):
         raise BadSetup('The set-up must be one object, such as {"background_noise_pc": 4.0}.')
-    unknown = sorted(set(content) - {*_KEYS, *_CONDITIONS})
+    unknown = sorted(set(content) - {*_KEYS, *CONDITIONS})
     if unknown:
-        known = ", ".join((*_KEYS[:-1], *_CONDITIONS))
+        known = ", ".join((*_KEYS[:-1], *CONDITIONS))
         raise BadSetup(f"{unknown[0]}: is not known; use {known} or {_KEYS[-1]}.")
     injected, reading, last = _calibration(content.get("charge_calibration"))
     instruments = content.get("instruments") or []
@@ -161,7 +161,7 @@ def parse_setup(content: Any) -> Setup:
         _stage_times(content.get("stages")),
         {
             name: _number(content[name], name, **bounds)
-            for name, bounds in _CONDITIONS.items()
+            for name, bounds in CONDITIONS.items()
             if content.get(name) is not None
         },
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from records.evaluation.findings import Evaluation
 from records.evaluation.joining import RecordsDoNotJoin
 from records.evaluation.setups import BadSetup, Setup, parse_setup
 from records.evaluation.step import BadStep, Step, parse_step
+from records.evaluation.wording import told_apart
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.pairs import Given, paired
@@ -57,7 +59,9 @@ def evaluate_files(
     circuit: Setup = _parsed(setup, parse_setup) if setup else Setup()
     mapping: ColumnMap | None = _parsed(columns, ColumnMap.from_dict) if columns else None
     given = paired(records)
-    recordings = [_recording(one, mapping, parsed.kind, is_one_of_several=len(given) > 1) for one in given]
+    read = [_recording(one, mapping, parsed.kind, is_one_of_several=len(given) > 1) for one in given]
+    names = told_apart([f"“{file.path}”" for file in given])
+    recordings = [replace(one, name=name) for one, name in zip(read, names, strict=True)]
     try:
         return evaluate(parsed, recordings, circuit)
     except BadStep as fault:

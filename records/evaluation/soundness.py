@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from records.evaluation.kinds import Kind
+from records.evaluation.wording import channel_words, listed
 from records.readers.plausibility import steps_of
 from records.readers.recording import Recording, Samples
 
@@ -54,9 +55,10 @@ def unsound(recording: Recording, kind: Kind) -> str:
 def _unsound_numbers(name: str, values: Samples) -> str:
     greatest = max(abs(float(values.max(initial=0.0))), abs(float(values.min(initial=0.0))))  # NaN stays NaN in both
     if not np.isfinite(greatest):
-        return f"Sample {np.flatnonzero(~np.isfinite(values))[0] + 1} of {name} is not a finite number."
+        faulty = np.flatnonzero(~np.isfinite(values))
+        return f"Sample {faulty[0] + 1} of the {channel_words(name)} is not a finite number."
     if greatest > LARGEST or 0 < greatest < SMALLEST:
-        return f"The column {name} holds numbers that no instrument writes."
+        return f"The {channel_words(name)} holds numbers that no instrument writes."
     return ""
 
 
@@ -65,9 +67,9 @@ def standing_still(name: str, values: Samples) -> str:
     if np.ptp(values) or not values[0]:
         return ""
     return (
-        f"Every one of the {len(values)} samples of {name} is {values[0]:.6g}: a test shows the voltage being raised, "
-        "and a reading that never moves may be that of an instrument that stands still. Export the record from before "
-        "the voltage is raised."
+        f"Every one of the {len(values)} samples of the {channel_words(name)} is {values[0]:.6g}: a test shows the "
+        "voltage being raised, and a reading that never moves may be that of an instrument that stands still. Export "
+        "the record from before the voltage is raised."
     )
 
 
@@ -81,8 +83,8 @@ def _missing(arrays: dict[str, Samples], kind: Kind) -> str:
     shared = (name for name in kind.channels[0] if all(name in one for one in kind.channels))
     lacking = next((name for name in shared if name not in arrays), None)
     if lacking is not None:
-        return f"The record has no {lacking}."
-    sets = "; or ".join(" with ".join(wanted) for wanted in kind.channels)
+        return f"The record has no {channel_words(lacking)}."
+    sets = "; or ".join(listed([channel_words(name) for name in wanted]) for wanted in kind.channels)
     return f"The record has none of the sets of channels that this kind of test is judged on: {sets}."
 
 

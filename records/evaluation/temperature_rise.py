@@ -37,6 +37,7 @@ from records.evaluation.setups import Setup
 from records.evaluation.step import Step
 from records.evaluation.usual import USUAL
 from records.evaluation.winding_resistance import conductor_of
+from records.evaluation.wording import not_stated
 from records.readers.recording import Recording, Samples
 
 _LATEST_FIRST_READING_S = USUAL["latest_first_reading_s"].value
@@ -81,7 +82,7 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
     shutdown, assumed = _shutdown(step, setup, recording)
     if shutdown is None:
         raise CoolingNotTold(
-            "Neither set-up, record nor step states shutdown_s, the instant at which the current was cut off."
+            "Neither set-up, record nor step states the time of shutdown, at which the current was cut off."
         )
     after = recording.time_s - shutdown
     kept = after >= (step.number("settling_s") or 0.0)
@@ -111,8 +112,8 @@ def _shutdown(step: Step, setup: Setup, recording: Recording) -> tuple[float | N
     if is_said or not 0 < first <= _LATEST_FIRST_READING_S:
         return None, ""
     return 0.0, (
-        "Nothing states the instant of shutdown: the zero of the record's time was taken for it. State shutdown_s to "
-        "have the rise judged."
+        "Nothing states the time of shutdown: the zero of the record's time was taken for it. State it to have the "
+        "rise judged."
     )
 
 
@@ -263,9 +264,7 @@ def _rise(step: Step, recording: Recording, setup: Setup, hot: Input) -> Measure
     wanted = {"material": conductor, "cold_resistance_ohm": cold, "cold_temperature_c": at, "ambient_c": ambient}
     lacking = [name for name, value in wanted.items() if value is None]
     if cold is None or at is None or conductor is None or ambient is None:
-        return Measured(
-            None, words=f"{', '.join(lacking)} not stated: no temperature rise follows from the resistance."
-        )
+        return Measured(None, words=f"{not_stated(lacking)}: no temperature rise follows from the resistance.")
     if not -conductor.temperature_constant_c < at < 1000:
         return not_valid(f"A cold temperature of {at:.4g} °C cannot be.")
     value = estimate(_model(conductor), [hot, _stated("r", cold, setup), _stated("c", at, setup), ambient])
@@ -285,9 +284,7 @@ def _hot_spot(rise: Measured, factor: float) -> Measured:
         f"{factor:g} times the mean rise of {spoken(rise.value, rise.expanded_uncertainty)} K are "
         f"{spoken(factor * rise.value, u)} K; the factor is agreed and not measured."
     )
-    return Measured(
-        factor * rise.value, u, words, settled=rise.settled, coverage_factor=rise.coverage_factor, is_value_said=True
-    )
+    return replace(rise, value=factor * rise.value, expanded_uncertainty=u, words=words, is_value_said=True)
 
 
 def _compared_in_words(cooling: Cooling, hot: Input, step: Step, setup: Setup) -> str:

@@ -26,6 +26,7 @@ from records.evaluation.readings import (
 )
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
+from records.evaluation.wording import called, opening
 from records.readers.labels import LABEL
 from records.readers.recording import Recording
 
@@ -101,7 +102,8 @@ def examine(step: Step, recordings: Sequence[Recording], setup: Setup) -> Examin
         (place for place, one in enumerate(recordings, 1) if not (one.channels["resistance_ohm"] > 0).all()), 0
     )
     if faulty:
-        words = f"A resistance of record {faulty} is not above 0; the leads were open or exchanged."
+        which = called(recordings[faulty - 1], f"record {faulty}")
+        words = f"A resistance of {which} is not above 0; the leads were open or exchanged."
         return examined(step, dict.fromkeys(names, not_valid(words)))
     gaps = (gap_in_words(setup, "resistance"), *(_drift(one) for one in recordings))
     plain = [_plain(one, place, recordings, setup) for place, one in enumerate(recordings, 1)]
@@ -142,8 +144,13 @@ def _drift(recording: Recording) -> str:
 def _where(place: int, recordings: Sequence[Recording]) -> str:
     if len(recordings) < 2:
         return ""
-    name = recordings[place - 1].metadata.get(LABEL)
-    return f"“{name}”: " if name else f"Record {place} of {len(recordings)}: "
+    return f"{_label(recordings[place - 1]) or f'Record {place} of {len(recordings)}'}: "
+
+
+def _label(recording: Recording) -> str:
+    """Return what one of several is called: the part that its rows name, else the name of its file; empty without."""
+    label = recording.metadata.get(LABEL)
+    return recording.name or (f"“{label}”" if label else "")
 
 
 def _plain(recording: Recording, place: int, recordings: Sequence[Recording], setup: Setup) -> Measured:
@@ -151,13 +158,13 @@ def _plain(recording: Recording, place: int, recordings: Sequence[Recording], se
     mean = estimate("r", [read("r", values, setup, "resistance")])
     readings = f"mean of {len(values)} readings" if len(values) > 1 else "one reading"
     words = f"{_where(place, recordings)}the {readings} is {said(mean)} Ω."
-    return of_estimate(mean, words[0].upper() + words[1:])
+    return of_estimate(mean, opening(words))
 
 
 def _at_reference(step: Step, recordings: Sequence[Recording], setup: Setup) -> list[Measured]:
     conductor, reference = conductor_of(step), step.number("reference_temperature_c")
     if conductor is None or reference is None:
-        lacks = "material" if conductor is None else "reference_temperature_c"
+        lacks = "material of the winding" if conductor is None else "reference temperature"
         return [Measured(None, words=f"The step names no {lacks}, so nothing is corrected to a reference temperature.")]
     found = []
     for place, one in enumerate(recordings, 1):
@@ -172,7 +179,7 @@ def _at_reference(step: Step, recordings: Sequence[Recording], setup: Setup) -> 
         found.append(
             of_estimate(
                 value,
-                f"{_where(place, recordings)}{said(value)} Ω at {reference:g} °C, corrected from "
+                f"{opening(_where(place, recordings))}{said(value)} Ω at {reference:g} °C, corrected from "
                 f"{temperature.value:.4g} °C for {conductor.title} ({conductor.temperature_constant_c:g} °C).",
             )
         )
@@ -194,7 +201,7 @@ def _unbalance(step: Step, recordings: Sequence[Recording], setup: Setup) -> Mea
     ordered = sorted(inputs, key=lambda one: one.value)
     total = " + ".join(one.name for one in inputs)
     value = estimate(f"100 * {len(inputs)} * ({ordered[-1].name} - {ordered[0].name}) / ({total})", inputs)
-    names = [f"“{name}” " if (name := one.metadata.get(LABEL)) else "" for one in recordings]
+    names = [f"{name} " if (name := _label(one)) else "" for one in recordings]
     listed = ", ".join(f"{name}{one.value:.6g}" for name, one in zip(names, inputs, strict=True))
     where = "at one temperature" if at_one else "as read, since no temperature or material is known"
     return of_estimate(value, f"The phases have {listed} Ω {where}: an unbalance of {said(value)} %.")

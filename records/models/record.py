@@ -73,5 +73,6 @@ class Record(models.Model):
     def is_of_another_customer(self) -> bool:
         """Say whether it was lent by the run of another customer's unit, who is not named to this one."""
         lender = self.lent_by
-        own = self.run.step.plan.unit.order.customer_id
-        return lender is not None and lender.step.plan.unit.order.customer_id != own
+        if lender is None:
+            return False
+        return lender.step.plan.unit.order.customer_id != self.run.step.plan.unit.order.customer_id

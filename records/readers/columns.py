@@ -9,7 +9,7 @@ from typing import Any
 from records.readers.labels import LABEL
 from records.readers.layout import Layout
 from records.readers.refusals import BadColumnMap, ColumnMissing, RecordRefused
-from records.readers.stamps import is_stamp
+from records.readers.stamps import CLOCKS, clock_of, is_stamp
 from records.readers.units import (
     CHANNELS,
     DIMENSIONLESS,
@@ -71,17 +71,22 @@ def _mapped(channel: str, entry: Any) -> MappedColumn:
         return MappedColumn(entry)
     if isinstance(entry, Mapping) and isinstance(entry.get("column"), str):
         unit = entry.get("unit")
-        if unit is not None and (not isinstance(unit, str) or factor_to(channel, unit) is None):
+        if unit is not None and (not isinstance(unit, str) or not _is_of(channel, unit)):
             raise BadColumnMap(f"{channel}: “{unit}” is not a unit of it; use {', '.join(spellings_of(channel)[:8])}.")
         return MappedColumn(entry["column"], unit)
     raise BadColumnMap(f'{channel}: state the column as text, or as {{"column": "CH1", "unit": "V"}}.')
+
+
+def _is_of(channel: str, unit: str) -> bool:
+    return factor_to(channel, unit) is not None or (channel == "time_s" and unit in CLOCKS)
 
 
 @dataclass(frozen=True)
 class Resolved:
     """A column that is understood: its place, counted from 0, its channel, factor and offset to the channel's unit.
 
-    A column of labels names the part of the unit that each row is of, in any text.
+    A column of labels names the part of the unit that each row is of, in any text. `clock` is what two parts of a clock
+    are, where it is said.
     """
 
     index: int
@@ -89,6 +94,7 @@ class Resolved:
     factor: float
     is_stamp: bool = False
     offset: float = 0.0
+    clock: str = ""
 
     @property
     def is_label(self) -> bool:
@@ -145,9 +151,12 @@ def _by_mapping(dialect: Layout, columns: ColumnMap) -> list[Resolved]:
     for channel, mapped in columns.columns.items():
         index = _place_of(dialect, channel, mapped)
         if channel == LABEL or _is_stamped(dialect, index):
-            found.append(Resolved(index, channel, 1.0, channel == "time_s"))
+            clock = clock_of(dialect.heads[index], mapped.unit or _unit_of(dialect, index, None))
+            found.append(Resolved(index, channel, 1.0, channel == "time_s", clock=clock))
             continue
         stated = mapped.unit or _unit_of(dialect, index, understand_head(dialect.heads[index])[1])
+        if stated in CLOCKS:
+            raise BadColumnMap(f"The column “{mapped.column}” holds no times such as 1:30, as “{stated}” says it does.")
         factor = 1.0 if stated is None else factor_to(channel, stated)
         if factor is None:
             raise BadColumnMap(
@@ -169,7 +178,7 @@ def _by_head(dialect: Layout, index: int, wanted: Sequence[str]) -> tuple[Resolv
     if channel == LABEL:
         return Resolved(index, channel, 1.0), ""
     if _is_stamped(dialect, index):
-        return Resolved(index, channel, 1.0, True), ""
+        return Resolved(index, channel, 1.0, True, clock=clock_of(head, _unit_of(dialect, index, head_unit))), ""
     unit = _unit_of(dialect, index, head_unit) or ("1" if channel in DIMENSIONLESS else None)
     if unit is None:
         return None, f"The head “{head}” names no unit."

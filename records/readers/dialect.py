@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from records.readers.refusals import ColumnsDiffer, NoTable
-from records.readers.stamps import is_stamp
-from records.readers.units import is_unit, understand_head
+from records.readers.stamps import CLOCKS, is_stamp
+from records.readers.units import is_unit, may_name_part, understand_head
 
 SEPARATORS: Mapping[str, str] = {
     "\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar", " ": "blanks",
@@ -20,6 +21,7 @@ _POINT = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$", re.ASCII)
 _COMMA = re.compile(r"^[+-]?(\d+(,\d+)?|,\d+)([eE][+-]?\d+)?$", re.ASCII)
 _ONE_COLUMN = ";"  # splits no number whatever its decimal mark
 _NAN = re.compile(r"^[+-]?(nan|inf|infinity)$", re.IGNORECASE)
+_RESULT = re.compile(r"^\s*[^\W\d][^;:=\t]*[;:=\t]\s*[+-]?\d+(?:[.,]\d+)?(?:\s*[^\s\d;]\S*)?\s*;?\s*$")
 _COMMENT = re.compile(r"^\s*(#|//|;|!|%|\*)+\s?")
 _PAIR = re.compile(r"^\s*([^:=;\t,]{1,60}?)\s*[:=;\t,]\s*(.+?)[\s;,\t]*$")
 
@@ -146,14 +148,24 @@ def sniff(lines: Sequence[str]) -> Dialect:
         scored = _scored(lines)  # a long preamble
     best = max(scored, key=lambda row: row[0])  # the first of equals wins: tab before blanks, point before comma
     score, columns, separator, decimal = best
-    if score == 0:
+    labelled = _labelled(lines) if score == 0 else None
+    if labelled:
+        (separator, decimal, first), columns = labelled, 2
+    elif score == 0:
         columns, separator, decimal = 1, _ONE_COLUMN, _mark_of_single(lines)
+    if not decimal and _lists_results(lines):
+        raise NoTable(
+            "The lines hold a name and one value each: a list of results, and no table. Write it as a table with a row "
+            "of heads that name quantity and unit, as “Time (min);R (MΩ)”, and one row for each value; or export the "
+            "readings themselves."
+        )
     if not decimal:
         raise NoTable(
             "No rows of numbers were found. A record has one row for each sample, with at least a time and a voltage "
             "in columns; check that the right file was chosen."
         )
-    first = _first_row(lines, separator, decimal, columns)
+    if not labelled:
+        first = _first_row(lines, separator, decimal, columns)
     if (separator, columns) == (",", 2) and _has_one_head(lines[:first]):  # 1,5 is one number and not two
         columns, separator, decimal = 1, _ONE_COLUMN, ","
     raw = split_cells(lines[first], separator)
@@ -191,6 +203,34 @@ def _without_comment(line: str) -> str:
     return _COMMENT.sub("", line)
 
 
+def _names_unit(cell: str) -> bool:
+    return is_unit(cell) or cell.strip("[]() ") in CLOCKS
+
+
+def _labelled(lines: Sequence[str]) -> tuple[str, str, int] | None:
+    """Return separator, decimal mark and first row of a table of one column of names and one of numbers, else None.
+
+    Its heads must say so, as ``Phase;R (Ω)``: lines before another table look the same.
+    """
+    told = [place for place, line in enumerate(lines) if line.strip()]
+    for separator, decimal in _candidates(lines):
+        for head, first in itertools.pairwise(told):
+            names = split_cells(_without_comment(lines[head]), separator)
+            label = next((place for place, name in enumerate(names) if may_name_part(name)), None)
+            if len(names) != 2 or label is None or understand_head(names[1 - label])[0] is None:
+                continue
+            rows = [split_cells(lines[place], separator) for place in told if place >= first]
+            if all(len(row) == 2 and row[label] and is_number(row[1 - label], decimal) for row in rows):
+                return separator, decimal, first
+    return None
+
+
+def _lists_results(lines: Sequence[str]) -> bool:
+    """Return whether most lines hold a name and one value, as a meter prints its results."""
+    told = [line for line in lines if line.strip()]
+    return bool(told) and sum(bool(_RESULT.match(line)) for line in told) > len(told) / 2
+
+
 def _cells_of_head(line: str, separator: str, columns: int) -> list[str]:
     """Return the heads of a line, without an empty one at the end; blanks inside heads are allowed for."""
     cells = split_cells(_without_comment(line), separator)
@@ -215,7 +255,7 @@ def _heads(
     if not remaining:
         return (), (), used
     cells = _cells_of_head(remaining[-1], separator, columns)
-    if len(cells) == columns and sum(map(is_unit, cells)) >= max(1, sum(bool(c.strip("[]()-")) for c in cells)):
+    if len(cells) == columns and sum(map(_names_unit, cells)) >= max(1, sum(bool(c.strip("[]()-")) for c in cells)):
         units = tuple(cells)
         remaining, used = remaining[:-1], used + 1
         cells = _cells_of_head(remaining[-1], separator, columns) if remaining else []

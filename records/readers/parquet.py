@@ -100,7 +100,7 @@ def _samples(series: pl.Series, column: Resolved, said: list[str]) -> Samples:
         ticks = series.to_physical()
         return _ticks(ticks - ticks[0]) * 1e-9
     if kind == pl.String and column.is_stamp:
-        return seconds_from_first(series.to_list(), first_line=1)[0]
+        return seconds_from_first(series.to_list(), first_line=1, clock=column.clock)[0]
     if not (kind.is_numeric() or kind == pl.Boolean):
         raise NotANumber(
             f"Row 1: “{series.name}” holds {kind} where numbers must be, such as “{str(series[0])[:40]}”.", row=1

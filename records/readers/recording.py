@@ -69,6 +69,8 @@ class Recording:
         digest over both digests.
     preview : Preview or None
         First rows as the reader understood them, for a person to look at.
+    name : str
+        What findings call it where there are several, as ``“b.csv” (phase B)``; empty where nobody named it.
     """
 
     time_s: Samples
@@ -77,6 +79,7 @@ class Recording:
     oddities: tuple[str, ...] = ()
     sha256: str = ""
     preview: Preview | None = field(default=None, compare=False, repr=False)
+    name: str = field(default="", compare=False)
 
     @property
     def rows(self) -> int:

@@ -136,7 +136,8 @@ class Table:
             if column.is_stamp:
                 cells = series.to_list()
                 self.start = cells[0]
-                values, self.passed_midnight = seconds_from_first(cells, first_line=self.dialect.first_row + 1)
+                first = self.dialect.first_row + 1
+                values, self.passed_midnight = seconds_from_first(cells, first_line=first, clock=column.clock)
             elif column.is_label:
                 values, self.labels = coded(series.to_list())
             else:

@@ -11,6 +11,7 @@ from records.readers.order import Order
 from records.readers.plausibility import Declared, declared_in, of_dates
 from records.readers.previewing import Manner, Preview, describe
 from records.readers.recording import Recording
+from records.readers.refusals import MappingNeeded
 from records.readers.source import Source, look_at
 from records.readers.stamps import moment_of
 from records.readers.table import Table
@@ -40,7 +41,10 @@ def read(order: Order) -> Recording:
     rate_per_s = _counted_by(order, resolution, declared)
     known = ("time_s",) if rate_per_s else ()
     require(order, dialect, resolution, shown, row=max(dialect.first_row, 1), known=known)
-    table = Table(source, dialect, resolution.resolved, order)
+    try:
+        table = Table(source, dialect, resolution.resolved, order)
+    except MappingNeeded as need:  # a clock that may be two things
+        raise MappingNeeded(need.message, preview=shown, row=dialect.first_row + 1) from need
     metadata = dict(dialect.metadata) | table.labels
     if table.start is not None:
         metadata.setdefault("start", table.start)

@@ -186,6 +186,17 @@ def _chosen(name: str, unit: str | None, wanted: Sequence[str]) -> str | None:
     return next((channel for channel in able if channel in wanted), able[0] if able else None)
 
 
+def may_name_part(head: str) -> bool:
+    """Return whether a head may be that of a column of names, as ``Phase`` or ``Winding``.
+
+    Examples
+    --------
+    >>> may_name_part("Winding"), may_name_part("R (Ω)")
+    (True, False)
+    """
+    return "part" in CANDIDATES.get(_plain(head.strip('"')), ())
+
+
 def understand_head(head: str, wanted: Sequence[str] = ()) -> tuple[str | None, str | None]:
     """Return the channel and the unit that a head names.
 

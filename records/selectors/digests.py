@@ -10,7 +10,7 @@ from labsite.ledger.canonical import canonical_bytes, plain
 from records.evaluation.asked import as_setup, of_step
 from records.models import Evaluation, Run, SetupCheck, StageMark
 from records.models.procedure import procedure_of, stated_values
-from records.selectors.earlier import lent_by_earlier
+from records.selectors.earlier import LENDER, lent_by_earlier
 
 # What the evaluation is given of a measuring system or instrument, by the quantity that it measures.
 _COUNTED = frozenset({"voltage", "charge", "time"})
@@ -75,7 +75,7 @@ def setup_document(run: Run) -> dict[str, Any]:
 
 def _stated(run: Run) -> dict[str, Any]:
     """Return the conditions that people stated on the sheet; they go before what is known otherwise."""
-    beside = of_step(run.step.kind)
+    beside = {*of_step(run.step.kind), LENDER}
     return as_setup({name: value for name, value in stated_values(run).items() if name not in beside})
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from labsite.ledger.services import record_entry, writing
@@ -111,8 +112,12 @@ def _go_back(run: Run, words: str, by: Any) -> None:
 
 def _still_stands(evaluation: Evaluation, run: Run) -> bool:
     """Say whether the files that an evaluation judged are still those that count."""
-    judged = evaluation.document.get("records")
-    return judged is None or judged == series_of(run).described()
+    judged, now = evaluation.document.get("records"), series_of(run).described()
+    return judged is None or [_file(row) for row in judged] == [_file(row) for row in now]
+
+
+def _file(row: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(row[key] for key in ("name", "part", "sha256"))
 
 
 def keep_mapping_need(*, record: Record, words: str, preview: dict[str, Any], by: Any) -> None:

@@ -216,7 +216,9 @@ def _set_of(evaluation: Evaluation, records: list[Record]) -> Series:
     for record in records:
         part = part_named(kind, record.part) or usual_part(kind)
         members.append(Member(record, part, _read_again(record, kind)))
-    return Series(kind, tuple(members))
+    listed = evaluation.document.get("records") or ()
+    named = [row.get("called", "") for row in listed] or [""] * len(members)
+    return Series(kind, tuple(members), tuple(named))
 
 
 def _computed(evaluation: Evaluation, series: Series) -> dict[str, Any]:

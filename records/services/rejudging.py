@@ -19,7 +19,10 @@ def ask_for_evaluation(record: Record, run: Run, by: Any) -> None:
 
 
 def read_again(record: Record, run: Run, by: Any) -> None:
-    """Have a record read once more, and its run judged; call it with the run locked, inside a transaction."""
+    """Have a record taken up once more, and its run judged; call it with the run locked, inside a transaction.
+
+    The file itself is read only where it would be read otherwise than before, or its arrays are not there.
+    """
     Record.objects.filter(pk=record.pk).update(state=Record.State.STORED, words="")
     record_entry(action="record.read_again", subject=record, changes={"state": [record.state, "stored"]}, by=by)
     lifecycle.move(run, "judge_again", changes={"verdict": ""} if run.verdict else {}, by=by)

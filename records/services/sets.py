@@ -22,7 +22,7 @@ def known_part(run: Run, name: str) -> Part:
 
 
 def choose_part(*, record: Record, part: str, by: Any) -> Record:
-    """Say which part a file plays; it is read again for what that part needs, and the run is judged again."""
+    """Say which part a file plays; the run is judged again, and the file read where that part needs other columns."""
     with writing():
         run, row = _held(record, by)
         chosen = known_part(run, part)
@@ -56,7 +56,7 @@ def set_aside_record(*, record: Record, reason: str, by: Any) -> Record:
 
 
 def take_back_record(*, record: Record, by: Any) -> Record:
-    """Put a file that was set aside back into the set; it is read again and the run judged over all that count."""
+    """Put a file that was set aside back into the set; the run is judged over all that count."""
     with writing():
         run, row = _held(record, by)
         if row.state != Record.State.SET_ASIDE:

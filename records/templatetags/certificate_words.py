@@ -123,8 +123,10 @@ def pattern_of_run(pictures: dict[str, str], number: str) -> str:
 
 
 @register.filter
-def of_run(pictures: dict[str, str], number: str) -> list[tuple[str, str]]:
-    """Return the pictures of one run with the words before them: one, or one for each file by its number."""
+def of_run(pictures: dict[str, str], run: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the pictures of one run with the words before them: one, or one for each file by its number and name."""
+    number = run["number"]
     single = [("", pictures[picture_key(number)])] if picture_key(number) in pictures else []
-    numbered = [(place, picture_key(number, place)) for place in range(1, MOST_PICTURES + 1)]
-    return single + [(f"record {place} of ", pictures[key]) for place, key in numbered if key in pictures]
+    numbered = enumerate(files_of(run)[:MOST_PICTURES], start=1)
+    keyed = [(f"record {place}, “{file['name']}”, of ", picture_key(number, place)) for place, file in numbered]
+    return single + [(words, pictures[key]) for words, key in keyed if key in pictures]

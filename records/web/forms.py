@@ -16,6 +16,7 @@ from labsite.people.step_up import StepUpForm
 from records.charts.overlay import MOST_LAYERS
 from records.models import Nonconformance, Run, RunInstrument, StageMark
 from records.readers.names import WORDS
+from records.readers.stamps import HOURS, MINUTES
 from records.readers.units import spellings_of
 from records.selectors import choices
 from records.selectors.gates import SAFETY
@@ -248,6 +249,7 @@ class MappingForm(RefusableForm):
         columns = [("", "Choose a column"), *((head, head) for head in heads)]
         found = next((row for row in self.preview.get("columns", ()) if row["channel"] == channel), None)
         units = [(unit, unit) for unit in spellings_of(channel)[:_UNITS_OFFERED]]
+        units += [(clock, f"{clock}, as 1:30") for clock in (MINUTES, HOURS)] if channel == "time_s" else []
         self.fields[channel] = forms.ChoiceField(
             label=f"{words} is in column", choices=columns, initial=found["head"] if found else None
         )

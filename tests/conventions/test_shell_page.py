@@ -8,8 +8,9 @@ import pytest
 
 from equipment.metrology.budget import evaluate_budget, read_budget
 from records.evaluation.kinds import KINDS
-from records.evaluation.setups import parse_setup
+from records.evaluation.setups import CONDITIONS, parse_setup
 from records.evaluation.step import parse_step
+from records.evaluation.wording import KEYS
 from records.readers.columns import ColumnMap
 from schedules.rules import derive_plan, load_packs
 
@@ -45,3 +46,8 @@ def test_the_table_names_what_a_kind_takes_and_nothing_else(kind):
     channels = {channel for one in declared.channels for channel in one}
     said = [set(re.findall(r"`(\w+)`", cell)) for cell in row_of(kind).split("|")[2:-1]]
     assert said == [channels, staged, keys, set(declared.quantities)]
+
+
+def test_the_table_of_conditions_says_what_reasons_call_them():
+    said = dict(re.findall(r"^\| `(\w+)` \| (the .*) \|$", PAGE, re.MULTILINE))
+    assert said == {name: KEYS[name] for name in CONDITIONS}

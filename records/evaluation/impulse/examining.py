@@ -115,7 +115,7 @@ class ImpulseTest:
 
     def named(self, shot: Shot) -> str:
         """Return an impulse in words: by its number where there are several."""
-        return "The impulse" if len(self.shots) == 1 else f"Impulse {shot.number}"
+        return "The impulse" if len(self.shots) == 1 else f"Impulse {telling.named(shot)}"
 
     def _none_to_measure(self, criterion: Criterion) -> Measured:
         failed = next((shot for shot in self.shots if shot.impulse is None), None)
@@ -200,7 +200,7 @@ class ImpulseTest:
         if not pairs:
             return Measured(None, words="No full impulse and reduced impulse of one polarity can be compared.")
         if is_current and any(shot.recording.channel("current_a") is None for pair in pairs for shot in pair):
-            return Measured(None, words="The records hold no current (current_a), so it could not be compared.")
+            return Measured(None, words="The records hold no current, so it could not be compared.")
         found = [(full, reduced, self._compared(full, reduced, is_current=is_current)) for full, reduced in pairs]
         full, reduced, worst = max(found, key=lambda row: row[2].greatest_pct)
         what = "currents" if is_current else "voltages"
@@ -294,10 +294,11 @@ def _asked_for(criterion: Criterion, step: Step) -> str:
 
 
 def _why_not(shot: Shot) -> str:
+    file = f"{shot.recording.name}, " if shot.recording.name else ""
     if shot.why or shot.stage is None:
-        return shot.why.rstrip(".") or "of no stage"
+        return file + (shot.why.rstrip(".") or "of no stage")
     side = "below" if shot.level_kv < shot.stage.low_kv else "above"
-    return f"{shot.level_kv:.4g} kV, {side} the band"
+    return f"{file}{shot.level_kv:.4g} kV, {side} the band"
 
 
 def _is_pair(full: Shot, reduced: Shot, criterion: Criterion) -> bool:

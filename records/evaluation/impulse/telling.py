@@ -22,20 +22,26 @@ def remarks(shots: Sequence[Shot], setup: Setup) -> tuple[str, ...]:
     """Return what a reviewer should know of the impulses and no criterion asks, in sentences."""
     said = []
     for shot in shots:
-        named = "The impulse" if len(shots) == 1 else f"Impulse {shot.number}"
+        called = "The impulse" if len(shots) == 1 else f"Impulse {named(shot)}"
         if shot.why:
-            said.append(f"{named}: {shot.why}")
+            said.append(f"{called}: {shot.why}")
         if shot.impulse is None:
             continue
-        said += [f"{named}: {remark}" for remark in shot.impulse.remarks]
+        said += [f"{called}: {remark}" for remark in shot.impulse.remarks]
         if shot.impulse.is_chopped and shot.impulse.base is None:
             said.append(
-                f"{named} is chopped near its crest or before; the test-voltage function was not applied, and its test "
-                "voltage is its extreme."
+                f"{called} is chopped near its crest or before; the test-voltage function was not applied, and its "
+                "test voltage is its extreme."
             )
     if relative_standard_uncertainty(setup, "time") is None:
         said.append("The set-up names no instrument for time: its share in the uncertainty of times is left out.")
     return tuple(said)
+
+
+def named(shot: Shot) -> str:
+    """Return an impulse by its place in the sequence and, where its record has one, its name."""
+    name = shot.recording.name
+    return f"{shot.number} ({name})" if name else f"{shot.number}"
 
 
 def events(shots: Sequence[Shot]) -> tuple[Event, ...]:

@@ -23,6 +23,7 @@ from records.evaluation.sweep.likeness import Likeness, NotComparable, compare_t
 from records.evaluation.sweep.matching import matched, target_of
 from records.evaluation.sweep.responses import NoResponse, response_of
 from records.evaluation.sweep.telling import Swept
+from records.evaluation.wording import opening
 from records.readers.recording import Recording, Samples
 
 # Quantity: how a branch tells it, its unit in words, and the instrument that counts.
@@ -57,20 +58,20 @@ class SweepTest:
         self.swept = [self._swept(number, recording) for number, recording in enumerate(recordings, start=1)]
 
     def _swept(self, number: int, recording: Recording) -> Swept:
-        port = str(self.step.stated.get("port", ""))
+        port, name = str(self.step.stated.get("port", "")), recording.name
         try:
             response = response_of(recording, self.step)
         except NoResponse as fault:
-            return Swept(number, recording.sha256, None, None, str(fault), port)
+            return Swept(number, recording.sha256, None, None, str(fault), port, name)
         if response.admittance_s is None:
             why = f"The record holds {response.form}, from which no branch can be fitted."
-            return Swept(number, recording.sha256, response, None, why, port)
+            return Swept(number, recording.sha256, response, None, why, port, name)
         least = self.step.number("least_quality_factor") or LEAST_QUALITY
         try:
             network = find_branches(response.frequency_hz, response.admittance_s, least_quality=least)
         except NoBranches as fault:
-            return Swept(number, recording.sha256, response, None, str(fault), port)
-        return Swept(number, recording.sha256, response, network, "", port)
+            return Swept(number, recording.sha256, response, None, str(fault), port, name)
+        return Swept(number, recording.sha256, response, network, "", port, name)
 
     @property
     def has_reference_record(self) -> bool:
@@ -84,7 +85,7 @@ class SweepTest:
 
     def named(self, swept: Swept) -> str:
         """Return the beginning of a sentence about one record: nothing where there is only one."""
-        return f"Record {swept.number}: " if self.count > 1 else ""
+        return f"{opening(swept.name or f'record {swept.number}')}: " if self.count > 1 else ""
 
     def _order(self, branch: Branch) -> Estimate | None:
         fundamental = self.step.number("frequency_hz")
@@ -103,7 +104,7 @@ class SweepTest:
         if unread is not None:
             return Measured(None, words=f"{self.named(unread)}{unread.why}", settled="not_valid")
         if criterion.quantity == "tuned_order" and self.step.number("frequency_hz") is None:
-            return Measured(None, words="The step states no frequency_hz, so the tuned order is not known.")
+            return Measured(None, words="The step states no rated frequency, so the tuned order is not known.")
         found = [self._in_record(swept, criterion) for swept in self.judged]
         missing = next((measured for measured in found if measured.value is None), None)
         if missing is not None:
@@ -184,37 +185,50 @@ class SweepTest:
         self, swept: Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
     ) -> Measured:
         at = branches[place].resonance_hz
-        resonance = spoken(at.value, self._expanded(at, "frequency")[0])
+        resonance = spoken(at.value, self._expanded(at, "frequency"))
         which = f"branch {place + 1} of {len(branches)}" if len(branches) > 1 else "the branch"
         if criterion.quantity == "tuned_order":
             fundamental = self.step.number("frequency_hz")
-            value = spoken(estimate.value, self._expanded(estimate, "frequency")[0])
+            value = spoken(estimate.value, self._expanded(estimate, "frequency"))
             words = f"{which} resonates at {resonance} Hz, the {value}-fold of {fundamental:g} Hz."
             instrument = "frequency"
         elif criterion.quantity == "resonance_hz":
             words, instrument = f"{which} resonates at {resonance} Hz.", "frequency"
         else:
             _, name, unit, instrument = _OF_BRANCH[criterion.quantity]
-            value = spoken(estimate.value, self._expanded(estimate, instrument)[0])
+            value = spoken(estimate.value, self._expanded(estimate, instrument))
             words = f"the {name} of {which}, at {resonance} Hz, is {value}{unit}."
         words = f"{self.named(swept)}{words[0].upper()}{words[1:]}"
-        expanded_uncertainty, k = self._expanded(estimate, instrument)
-        return Measured(estimate.value, expanded_uncertainty, words, coverage_factor=k, is_value_said=True)
+        return self._measured(estimate, instrument, words)
 
-    def _expanded(self, estimate: Estimate, instrument: str) -> tuple[float | None, float]:
-        """Return U and k: a frequency's instrument counts where it is named, an impedance's must be known."""
+    def _measured(self, estimate: Estimate, instrument: str, words: str) -> Measured:
+        expanded_uncertainty, k, freedom = self._uncertainty(estimate, instrument)
+        return Measured(
+            estimate.value,
+            expanded_uncertainty,
+            words,
+            coverage_factor=k,
+            is_value_said=True,
+            degrees_of_freedom=freedom,
+        )
+
+    def _expanded(self, estimate: Estimate, instrument: str) -> float | None:
+        return self._uncertainty(estimate, instrument)[0]
+
+    def _uncertainty(self, estimate: Estimate, instrument: str) -> tuple[float | None, float, float]:
+        """Return U, k and ν: a frequency's instrument counts where it is named, an impedance's must be known."""
         relative = relative_standard_uncertainty(self.setup, instrument) if instrument else 0.0
         if relative is None and instrument == "frequency":
             relative = 0.0
         if relative is None:
-            return None, COVERAGE_FACTOR
+            return None, COVERAGE_FACTOR, math.inf
         parts = [
             (estimate.standard_uncertainty, estimate.degrees_of_freedom),
             (abs(estimate.value) * relative, math.inf),
         ]
         whole = combined("value", estimate.value, parts)
         k = round(coverage_factor(COVERAGE_PROBABILITY, whole.degrees_of_freedom), 2)
-        return k * whole.standard_uncertainty, k
+        return k * whole.standard_uncertainty, k, whole.degrees_of_freedom
 
     def parallel(self, criterion: Criterion) -> Measured:
         """Return the parallel resonance that a criterion means [Hz]."""
@@ -227,11 +241,9 @@ class SweepTest:
         if place is None:
             shown = ", ".join(f"{one.value:.5g} Hz" for one in found)
             return Measured(None, words=f"The sweep shows no further parallel resonance than {shown}.")
-        value = found[place].value
-        expanded_uncertainty, k = self._expanded(found[place], "frequency")
-        at = spoken(value, expanded_uncertainty)
+        at = spoken(found[place].value, self._expanded(found[place], "frequency"))
         words = f"{self.named(swept)}The impedance has a maximum at {at} Hz, a parallel resonance."
-        return Measured(value, expanded_uncertainty, words, coverage_factor=k, is_value_said=True)
+        return self._measured(found[place], "frequency", words)
 
     @cached_property
     def likenesses(self) -> list[tuple[str, Likeness]]:
@@ -239,8 +251,11 @@ class SweepTest:
 
         Raises NotComparable where two share no frequencies.
         """
-        traces = [(f"record {swept.number}", swept.response) for swept in self.swept if swept.response is not None]
-        named = [(name, (response.frequency_hz, response.level_db)) for name, response in traces]
+        named = [
+            (swept.name or f"record {swept.number}", (swept.response.frequency_hz, swept.response.level_db))
+            for swept in self.swept
+            if swept.response is not None
+        ]
         stated = self._stated_reference()
         if stated is not None:
             pairs = [(("the stated reference", stated), other) for other in named]
@@ -278,7 +293,7 @@ class SweepTest:
         else:
             value, u = worst.log_error_db, math.hypot(worst.u_log_error_db, self._u_scale_db())
             what = f"differ by {spoken(value, COVERAGE_FACTOR * u)} dB on average"
-        words = f"{which[0].upper()}{which[1:]} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
+        words = f"{opening(which)} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
         return Measured(value, COVERAGE_FACTOR * u, words, is_value_said=True)
 
     def _u_scale_db(self) -> float:

@@ -152,7 +152,7 @@ def _reference(recording: Recording, step: Step) -> float:
     except ValueError:
         value = None
     if value is None or not value > 0 or not np.isfinite(value):
-        raise NoResponse("The reference resistance of the reflection is not known; state reference_ohm in the step.")
+        raise NoResponse("The reference impedance of the reflection is not known; state it in the step.")
     return value
 
 

@@ -17,7 +17,7 @@ _KEPT = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "r
 
 @dataclass(frozen=True)
 class Swept:
-    """One record: its digest, its response and the branches found in it, or why there are none; the port it is of."""
+    """One record: its digest, its response and the branches found in it, or why there are none; its port and name."""
 
     number: int
     sha256: str
@@ -25,6 +25,7 @@ class Swept:
     network: Network | None
     why: str
     port: str = ""
+    name: str = ""
 
 
 def drawn(swept: Swept) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from labsite.jobs.services import run_waiting
 from labsite.ledger.models import Entry
+from records import tasks
 from records.certificates.document import _run
 from records.certificates.pictures import pictures_of
 from records.evaluation.slow_synthesis import synthesise_table
@@ -18,18 +19,21 @@ from records.evaluation.sweep.synthesis import SeriesBranch, synthesise_sweep
 from records.evaluation.synthesis import PulseTrain, synthesise_pulses, synthesise_withstand
 from records.evaluation.writing import csv_text
 from records.models import Evaluation, Finding, Record, Run
+from records.readers.isolation import read_in_child
 from records.readers.recording import Recording
 from records.selectors.digests import current_evaluation
 from records.selectors.judgement import judged_files, what_needs_judgement
-from records.services import sets
+from records.services import series, sets, stated, uploads
 from records.services.recomputing import recompute_findings
 from records.services.refusals import Refused, ValueRefused
+from records.services.storing import absolute
 from schedules.models import Unit
 from tests.answers import let_go
 from tests.integration.records import laboratory
 from tests.integration.records.laboratory import open_step
 
 pytestmark = pytest.mark.django_db
+UNNAMED = property(lambda series: [""] * len(series.members))  # as earlier releases, which knew no names
 ALIKE = [{"quantity": "correlation", "min": 0.95, "judges": "unit"}]
 
 
@@ -81,6 +85,7 @@ def test_a_list_of_pulses_is_judged_with_the_voltage_of_a_second_file(prepared):
     assert evaluation.record_digest == hashlib.sha256("".join(digests).encode()).hexdigest()
     assert evaluation.record.given_name == "pulses.csv"
     assert evaluation.document["details"]["pattern"]["pulses"] > 0
+    assert "The voltage is the r.m.s. trend of “voltage.csv” (the voltage)." in evaluation.document["remarks"]
     assert recompute_findings().is_same
 
 
@@ -90,6 +95,8 @@ def test_phases_in_separate_files_are_judged_side_by_side(unit, people, resistan
         way.upload(table(resistance_ohm=ohm, temperature_c=20.0), f"{part or 'a'}.csv", part=part)
     # (0.428 - 0.420)/0.424 = 1.886792 %
     assert value(way, "resistance_unbalance_pct").value == pytest.approx(100 * 0.008 / 0.424)
+    named = "“a.csv” (phase A) 0.42, “phase_b.csv” (phase B) 0.424, “phase_c.csv” (phase C) 0.428 Ω"
+    assert named in value(way, "resistance_unbalance_pct").reason
     judged = judged_files(current_evaluation(way.now))
     assert [row["words"] for row in judged] == ["The winding, or phase A", "Phase B", "Phase C"]
     client.force_login(way.operator)
@@ -184,7 +191,7 @@ def test_a_run_whose_only_file_is_set_aside_waits_and_does_not_fall_back_on_it(p
     assert (way.now.state, way.now.verdict) == ("energised", "")
 
 
-def test_another_part_has_the_file_read_again(unit, people, impedance):
+def test_another_part_has_the_run_judged_again(unit, people, impedance):
     way = open_step(unit, people, "capacitance", {}, [impedance])
     record = way.upload(table(capacitance_uf=10.0, voltage_kv=1.0), "one.csv").record
     way.upload(table(capacitance_uf=11.0, voltage_kv=1.0), "two.csv")
@@ -196,6 +203,68 @@ def test_another_part_has_the_file_read_again(unit, people, impedance):
     assert value(way, "capacitance_change_pct").value == pytest.approx(10.0)
     with pytest.raises(ValueRefused, match="is no part that a file of this test can play"):
         sets.choose_part(record=record, part="voltage", by=way.operator)
+
+
+@pytest.fixture
+def read_files(monkeypatch):
+    """Return the names of the stored files that were read, each time one is."""
+    read: list[str] = []
+
+    def noted(path, **options):
+        read.append(path.name)
+        return read_in_child(path, **options)
+
+    monkeypatch.setattr(tasks, "read_in_child", noted)
+    return read
+
+
+def test_a_changed_set_or_value_is_judged_from_the_arrays_that_are_kept(unit, people, impedance, read_files):
+    way = open_step(unit, people, "capacitance", {}, [impedance])
+    one = way.upload(table(capacitance_uf=10.0, voltage_kv=1.0), "one.csv", part="before").record
+    two = way.upload(table(capacitance_uf=11.0, voltage_kv=1.0), "two.csv").record
+    assert set(read_files) == {one.sha256, two.sha256}
+    read_files.clear()
+    sets.set_aside_record(record=one, reason="Not of this unit", by=way.operator)
+    run_waiting()
+    assert value(way, "capacitance_change_pct") is None
+    sets.take_back_record(record=one, by=way.operator)
+    run_waiting()
+    assert value(way, "capacitance_change_pct").value == pytest.approx(10.0)
+    sets.choose_part(record=one, part="after", by=way.operator)
+    sets.choose_part(record=two, part="before", by=way.operator)
+    run_waiting()
+    assert value(way, "capacitance_change_pct").value == pytest.approx(100 / 11)  # from 11 to 10 µF, in percent of 11
+    stated.state_values(run=way.run, values={"series_elements": 8}, by=way.operator)
+    run_waiting()
+    assert "One element's share is" in value(way, "capacitance_change_pct").reason
+    assert read_files == []
+    one.refresh_from_db()
+    assert (one.state, one.summary["rows"] > 0, bool(one.summary["preview"])) == ("read", True, True)
+    assert recompute_findings().is_same
+
+
+def test_a_file_is_read_again_where_its_columns_or_its_part_are_others_or_its_arrays_are_gone(prepared, read_files):
+    way = prepared().open()
+    record = way.upload(laboratory.conforming()).record
+    read_files.clear()
+    sets.choose_part(record=record, part="voltage", by=way.operator)
+    run_waiting()
+    assert read_files == [record.sha256]
+    record.refresh_from_db()
+    absolute(record.summary["arrays"]).unlink()
+    sets.set_aside_record(record=record, reason="To be looked at", by=way.operator)
+    sets.take_back_record(record=record, by=way.operator)
+    run_waiting()
+    assert read_files == [record.sha256] * 2
+    assert absolute(record.summary["arrays"]).exists()
+    sets.choose_part(record=record, part="record", by=way.operator)
+    run_waiting()
+    columns = {"time_s": "Time (s)", "voltage_kv": "Voltage (kV)", "charge_pc": "Charge (pC)"}
+    read_files.clear()
+    uploads.tell_columns(record=record, column_map=columns, by=way.operator)
+    run_waiting()
+    assert read_files == [record.sha256]
+    assert way.now.verdict == "conforms"
 
 
 def test_a_voltage_file_needs_no_charge_and_is_asked_for_its_own_columns(prepared):
@@ -231,6 +300,9 @@ def test_the_trace_of_a_sister_is_the_reference_of_a_sweep(unit, people, impedan
     assert [row["part"] for row in evaluation.document["records"]] == ["reference", "phase_a"]
     assert (evaluation.verdict, evaluation.record.given_name) == ("conforms", "own.csv")
     assert value(way, "correlation").value > 0.99
+    assert value(way, "correlation").reason.startswith(
+        "“sister.csv” (to compare with) and “own.csv” have a correlation"
+    )
     # the branch that is told is the unit's, not the reference's
     assert value(way, "resonance_hz").value == pytest.approx(281, rel=2e-3)
     assert not [matter for matter in what_needs_judgement(way.now) if "same bytes" in matter.words]
@@ -263,12 +335,38 @@ def test_a_customer_sees_neither_what_was_set_aside_nor_what_a_stranger_lent(
     assert b"stranger" not in told.lower()
     run = Run.objects.for_detail().get(pk=way.run.pk)
     assert [row["name"] for row in _run(run)["records"]] == ["Trace of a sister unit", "own.csv"]
+    assert value(way, "correlation").reason.startswith("The trace of a sister unit and “own.csv” have a correlation")
+    assert "stranger" not in str(current_evaluation(run).document["findings"])
     drawn = pictures_of({"runs": [{"number": "R", "evaluation": {"id": current_evaluation(run).pk}}]})
     assert sorted(drawn) == ["R/2"]
     client.force_login(people[0])
     answer = client.get(reverse("records:record-file", args=[lent.pk]))
     let_go(answer)
     assert answer.status_code == 200
+
+
+def test_an_evaluation_of_an_earlier_release_is_found_again_with_the_numbers_that_it_has(
+    unit, people, impedance, monkeypatch
+):
+    way = open_step(unit, people, "frequency_response", {"criteria": ALIKE}, [impedance])
+    monkeypatch.setattr(series.Series, "called", UNNAMED)
+    way.upload(sweep(281, 3), "b.csv", part="phase_b")
+    monkeypatch.undo()
+    way.upload(sweep(282), "a.csv")
+    monkeypatch.setattr(series.Series, "called", UNNAMED)
+    sets.set_aside_record(record=Record.objects.get(given_name="a.csv"), reason="To be judged anew", by=way.operator)
+    sets.take_back_record(record=Record.objects.get(given_name="a.csv"), by=way.operator)
+    run_waiting()
+    monkeypatch.undo()
+    first, second, *_, third = Evaluation.objects.order_by("pk")
+    assert [row["called"] for row in second.document["records"]] == ["“a.csv” (phase A)", "“b.csv” (phase B)"]
+    assert "called" not in str([first.document, third.document])
+    reasons = [row.findings.get(quantity="correlation").reason for row in (second, third)]
+    assert [words.partition(" have ")[0] for words in reasons] == [
+        "“a.csv” (phase A) and “b.csv” (phase B)",
+        "Record 1 and record 2",
+    ]
+    assert recompute_findings().is_same
 
 
 def test_an_evaluation_of_an_earlier_release_counts_by_its_record(prepared):

@@ -57,7 +57,9 @@ def test_the_moment_of_shutdown_and_the_cold_resistance_give_the_rise(cooling):
     way = cooling
     way.upload(csv_text(synthesise_cooling(Winding(), NOISE, ambient_c=25.0)))
     assert way.now.verdict == "inconclusive"
-    lacking = "material, cold_resistance_ohm, cold_temperature_c not stated"
+    lacking = (
+        "The material of the winding, the cold resistance and the temperature of the cold resistance are not stated"
+    )
     assert value(way, "temperature_rise_k").reason.startswith(lacking)
     state_values(run=way.run, values={"shutdown_s": 0.0, "material": "copper", **COLD}, by=way.operator)
     assert (way.now.state, way.now.verdict) == ("recorded", "")

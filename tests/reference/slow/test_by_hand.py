@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -81,6 +82,14 @@ def test_few_readings_widen_the_coverage_factor():
     assert finding.coverage_factor == pytest.approx(13.97, abs=0.01)  # t of 95.45 % for ν = 1: GUM table G.2
 
 
+def test_the_probability_of_conformity_knows_how_few_readings_there_were():
+    # s/√2 = 0.005 Ω with ν = 1 and nothing else: F(t) = 1/2 + arctan(t)/π, at t = (0.115 − 0.105)/0.005 = 2: 0.8524
+    step = {"kind": "winding_resistance", "criteria": [{"quantity": "resistance_ohm", "max": 0.115}]}
+    _, findings = found(step, [table(resistance_ohm=[0.100, 0.110])])
+    assert findings["resistance_ohm"].verdict == "conforms"
+    assert findings["resistance_ohm"].probability_of_conformity == pytest.approx(0.5 + math.atan(2) / math.pi, abs=1e-4)
+
+
 def test_unbalance_of_three_phases():
     phases = [table(resistance_ohm=[r] * 3) for r in (0.100, 0.101, 0.102)]
     _, findings = found({"kind": "winding_resistance"}, phases)
@@ -96,7 +105,9 @@ def test_a_criterion_over_phases_judges_the_worst():
     step = {"kind": "winding_resistance", "criteria": [{"quantity": "resistance_ohm", "min": 0.095, "max": 0.105}]}
     result, findings = found(step, phases)
     assert (result.verdict, findings["resistance_ohm"].value) == ("does_not_conform", pytest.approx(0.110))
-    assert "Record 3 of 3" in findings["resistance_ohm"].reason
+    assert findings["resistance_ohm"].reason.startswith("Record 3 of 3: the mean of 3 readings is 0.11 Ω.")
+    named = [replace(one, name=f"“{place}.csv”") for place, one in enumerate(phases)]
+    assert found(step, named)[1]["resistance_ohm"].reason.startswith("“2.csv”: the mean of 3 readings is 0.11 Ω.")
 
 
 def test_insulation_by_halving():

@@ -172,6 +172,43 @@ def test_probability_of_conformity(value, u, limits, probability, percent):
     assert round(100 * p) == percent
 
 
+@pytest.mark.parametrize("t", [-40.0, -3.0, -0.5, 0.0, 1.0, 2.5, 40.0])
+@pytest.mark.parametrize("u", [1.0, 0.02])
+def test_probability_of_conformity_with_few_degrees_of_freedom(t, u):
+    """Student's distribution in closed form: F = 1/2 + arctan(t)/π for ν = 1, 1/2 + t/(2 √(2 + t²)) for ν = 2."""
+    one, two = 0.5 + math.atan(t) / math.pi, 0.5 + t / (2 * math.sqrt(2 + t * t))
+    for freedom, exact in ((1, one), (1.99, one), (2, two), (2.9, two)):  # truncated, as for k
+        below = probability_of_conformity(5.0, u, maximum=5.0 + t * u, degrees_of_freedom=freedom)
+        above = probability_of_conformity(5.0, u, minimum=5.0 - t * u, degrees_of_freedom=freedom)
+        assert (below, above) == (pytest.approx(exact, abs=1e-12), pytest.approx(exact, abs=1e-12))
+    assert probability_of_conformity(5.0, u, maximum=5.0 + t * u) == pytest.approx(
+        0.5 * math.erfc(-t / math.sqrt(2)), abs=1e-12
+    )
+
+
+@pytest.mark.parametrize(("freedom", "k"), [(1, 13.97), (4, 2.87), (10, 2.28), (50, 2.05), (math.inf, 2.00)])
+def test_the_probability_belongs_to_the_same_distribution_as_k(freedom, k):
+    """JCGM 100, table G.2, p = 95.45 %, from memory: half a unit of k's last digit on either side holds the p."""
+    inside = [
+        [
+            probability_of_conformity(10.0, 1.0, minimum=10 - end, maximum=10 + end, degrees_of_freedom=freedom),
+            2 * probability_of_conformity(10.0, 1.0, maximum=10 + end, degrees_of_freedom=freedom) - 1,
+        ]
+        for end in (k - 0.005, k + 0.005)
+    ]
+    for low, high in zip(*inside, strict=True):
+        assert low <= 0.9545 <= high
+    decision = decide(value=10.0, expanded_uncertainty=k, coverage_factor=k, maximum=10 + k, degrees_of_freedom=freedom)
+    assert decision.probability_of_conformity == pytest.approx((1 + (inside[0][0] + inside[1][0]) / 2) / 2, abs=1e-5)
+    assert decision.verdict == "conforms"
+
+
+@pytest.mark.parametrize("freedom", [0.5, 0.0, -1.0, math.nan])
+def test_less_than_one_degree_of_freedom_tells_no_probability(freedom):
+    with pytest.raises(ValueError, match="must be at least 1"):
+        probability_of_conformity(1.0, 1.0, maximum=2.0, degrees_of_freedom=freedom)
+
+
 def test_speed_guard_band():
     # Accepted as proof of speeding over 100 km/h with 99.9 %: (v − 100) / (0.02 v) = 3.0902, so v = 106.6 km/h
     v = 100 / (1 - 0.02 * 3.0902)

@@ -46,12 +46,12 @@ def recording(time_s, voltage_kv, **channels):
     [
         (recording([], []), "The record has 0 samples"),
         (recording([0], [30]), "The record has 1 sample;"),
-        (recording([0, 1, 2], [1, np.nan, 1]), "Sample 2 of voltage_kv is not a finite number"),
-        (recording([0, 1, np.inf], [1, 1, 1]), "Sample 3 of time_s is not a finite number"),
+        (recording([0, 1, 2], [1, np.nan, 1]), "Sample 2 of the voltage is not a finite number"),
+        (recording([0, 1, np.inf], [1, 1, 1]), "Sample 3 of the time is not a finite number"),
         (recording([0, 2, 1], [1, 1, 1]), "Time goes backwards at sample 3"),
         (recording([5, 5, 5], [1, 1, 1]), "All samples carry the same time"),
         (recording([0, 1, 2], [1, 1]), "The record's columns are not of one length"),
-        (Recording(np.arange(3.0), {}), "The record has no voltage_kv"),
+        (Recording(np.arange(3.0), {}), "The record has no voltage."),
         (recording(np.arange(400) / 1000, 30 * np.sin(np.arange(400) / 3)), "The voltage changes sign"),
     ],
 )
@@ -73,7 +73,7 @@ def test_a_discharge_step_needs_charge():
     evaluation = evaluate(DISCHARGE, [GOOD])
     assert (evaluation.verdict, evaluation.findings[0].reason) == (
         "not_valid",
-        "The record has no charge_pc. The unit was not judged.",
+        "The record has no charge. The unit was not judged.",
     )
 
 
@@ -95,7 +95,7 @@ def test_a_voltage_that_never_moves_is_no_test(step, level):
     single = {**step, "stages": [{**step["stages"][-1], "voltage_kv": level}]}
     evaluation = evaluate(single, [recording(times, np.full(400, level), charge_pc=charge)])
     assert evaluation.verdict == "not_valid"
-    assert evaluation.findings[0].reason.startswith(f"Every one of the 400 samples of voltage_kv is {level:g}: ")
+    assert evaluation.findings[0].reason.startswith(f"Every one of the 400 samples of the voltage is {level:g}: ")
 
 
 @pytest.mark.parametrize("factor", [1e300, 1e-300])
@@ -112,9 +112,9 @@ def test_numbers_that_no_instrument_writes_are_told_and_not_computed_with(kind, 
     arrays = {**channels, "frequency_hz": axis * factor} if swept else channels
     odd = Recording(np.empty(0) if swept else axis * factor, arrays)
     evaluation = evaluate({"kind": kind, **stages}, [odd])
-    name = "frequency_hz" if swept else "time_s"
+    name = "frequency" if swept else "time"
     assert evaluation.verdict == "not_valid"
-    assert evaluation.findings[0].reason.startswith(f"The column {name} holds numbers that no instrument writes.")
+    assert evaluation.findings[0].reason.startswith(f"The {name} holds numbers that no instrument writes.")
 
 
 def test_the_answer_has_the_keys_of_the_contract():

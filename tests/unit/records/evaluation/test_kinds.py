@@ -163,7 +163,7 @@ def test_any_one_set_of_channels_is_enough():
         (sweep(frequency_hz=RISING[::-1], gain_db=RISING), "Frequency goes backwards at sample 2."),
         (sweep(frequency_hz=[1, 2, 2], gain_db=RISING), "Sample 3 carries the same frequency as the one before it."),
         (sweep(frequency_hz=[2, 2, 2], gain_db=RISING), "All samples carry the same frequency."),
-        (sweep(frequency_hz=[1, 2, np.inf], gain_db=RISING), "Sample 3 of frequency_hz is not a finite number"),
+        (sweep(frequency_hz=[1, 2, np.inf], gain_db=RISING), "Sample 3 of the frequency is not a finite number"),
         (sweep(frequency_hz=[1, 2], gain_db=RISING), "The record's columns are not of one length"),
     ],
 )
@@ -180,7 +180,7 @@ def test_a_table_has_no_axis_and_may_have_one_row():
 def test_a_wave_without_time_says_so():
     record = sweep(voltage_kv=RISING)
     step = {"kind": "power_frequency_withstand", "stages": [{"name": "a", "voltage_kv": 1, "hold_s": 1}]}
-    assert evaluate(step, [record]).findings[0].reason == "The record has no time_s. The unit was not judged."
+    assert evaluate(step, [record]).findings[0].reason == "The record has no time. The unit was not judged."
 
 
 def test_a_kind_without_stages_that_cannot_be_looked_at_is_not_valid(monkeypatch):

@@ -153,10 +153,10 @@ def test_an_odd_table_is_not_valid_with_its_reason(kind, name, spoil):
 def test_what_is_lacking_is_named_and_undecided():
     cooling = synthesise_cooling(Winding())
     for key, words in (
-        ("shutdown_s", "Nothing states the instant of shutdown"),
-        ("material", "material not stated"),
-        ("cold_resistance_ohm", "cold_resistance_ohm not stated"),
-        ("ambient_c", "ambient_c not stated"),
+        ("shutdown_s", "Nothing states the time of shutdown"),
+        ("material", "The material of the winding is not stated"),
+        ("cold_resistance_ohm", "The cold resistance is not stated"),
+        ("ambient_c", "The temperature of the surroundings is not stated"),
     ):
         result = evaluate({name: value for name, value in RISE.items() if name != key}, [cooling])
         reason = next(f.reason for f in result.findings if f.quantity == "temperature_rise_k")
@@ -214,7 +214,7 @@ def test_times_that_count_from_the_shutdown_tell_the_rise_and_are_not_judged():
     assert cooling.time_s[0] > 0
     told, stated = (evaluate(step, [cooling]).findings[-1] for step in (silent, RISE))
     assert (told.value, told.verdict, stated.verdict) == (stated.value, "inconclusive", "conforms")
-    assert "the zero of the record's time was taken for it. State shutdown_s" in told.reason
+    assert "the zero of the record's time was taken for it. State it to have the rise judged." in told.reason
 
 
 def test_a_line_before_the_heads_may_state_shutdown_and_ambient():

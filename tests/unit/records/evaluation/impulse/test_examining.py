@@ -308,7 +308,7 @@ def test_without_current_the_comparison_of_currents_is_inconclusive():
         "criteria": [{"quantity": "current_difference_pct", "max": 3}],
     }
     finding = found(evaluate(step, sequence(-75, -125, current=None), SETUP), "current_difference_pct")
-    assert (finding.verdict, finding.reason[:28]) == ("inconclusive", "The records hold no current ")
+    assert (finding.verdict, finding.reason[:28]) == ("inconclusive", "The records hold no current,")
 
 
 def test_without_instruments_the_uncertainty_of_the_voltage_is_not_known():
@@ -326,7 +326,7 @@ GOOD = impulse(interval_us=0.02)
     [
         ([], [], "The record has 0 samples"),
         ([0.0], [1.0], "The record has 1 sample;"),
-        (TIME_S, np.full(5000, np.nan), "Sample 1 of voltage_kv is not a finite number"),
+        (TIME_S, np.full(5000, np.nan), "Sample 1 of the voltage is not a finite number"),
         (TIME_S, np.where(TIME_S > 5e-6, np.inf, 0.0), "is not a finite number"),
         (TIME_S, np.full(5000, -125.0), "All samples are -125 kV"),
         (TIME_S, np.zeros(5000), "All samples are 0 kV"),

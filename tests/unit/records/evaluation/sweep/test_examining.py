@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -88,7 +89,7 @@ def test_a_sweep_that_does_not_reach_the_order_is_not_valid():
 def test_the_order_needs_the_fundamental():
     evaluation = evaluate({"kind": "frequency_response", "criteria": [order(4.7)]}, [SWEEP], SETUP)
     assert evaluation.verdict == "inconclusive"
-    assert "states no frequency_hz" in found(evaluation, "tuned_order")[0].reason
+    assert "states no rated frequency" in found(evaluation, "tuned_order")[0].reason
 
 
 def test_a_criterion_may_number_its_branch():
@@ -176,6 +177,10 @@ def test_phases_are_compared_in_pairs_and_the_least_alike_is_judged():
     unlike = evaluate(step(limit), [SWEEP, SWEEP, other], SETUP)
     assert (alike.verdict, unlike.verdict) == ("conforms", "does_not_conform")
     assert "record 3" in found(unlike, "correlation")[0].reason
+    named = [replace(one, name=f"“{letter}.s1p”") for letter, one in zip("abc", (SWEEP, SWEEP, other), strict=True)]
+    reason = found(evaluate(step(limit), named, SETUP), "correlation")[0].reason
+    assert reason.startswith("“a.s1p” and “c.s1p” have a correlation")
+    assert found(evaluate(step(order(4.7)), named, SETUP), "tuned_order")[0].reason.startswith("“c.s1p”: Branch 1 of ")
 
 
 def test_the_first_record_may_be_the_reference_and_is_not_judged():
@@ -222,7 +227,7 @@ def test_one_record_has_nothing_to_be_compared_with():
             Recording(
                 np.empty(0), {"frequency_hz": FREQUENCY, "reflection_real": FREQUENCY, "reflection_imag": FREQUENCY}
             ),
-            "state reference_ohm",
+            "reference impedance of the reflection is not known",
         ),
         (
             Recording(
