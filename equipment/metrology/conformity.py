@@ -394,16 +394,13 @@ def decide(
     --------
     >>> decide(value=94.0, expanded_uncertainty=5.0, maximum=100.0, rule="guard_band").verdict
     'conforms'
-    >>> decide(value=97.0, expanded_uncertainty=5.0, maximum=100.0, rule="guard_band").statement
-    'conditional_pass'
     """
     _check(minimum, maximum, expanded_uncertainty, coverage_factor)
     factor = guard_factor_of(rule, guard_factor)
-    spaced = f" {unit}" if unit else ""
     why = _why_undecided(value, expanded_uncertainty, rule, factor)
     if why:
         return _undecided(why, rule)
-    said = _Spoken(value, expanded_uncertainty, spaced)
+    said = _Spoken(value, expanded_uncertainty, f" {unit}" if unit else "")
     known = None if expanded_uncertainty is None else (expanded_uncertainty / coverage_factor, degrees_of_freedom)
     return _judge(said, known, minimum, maximum, rule, factor, subject)
 

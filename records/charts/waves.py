@@ -183,4 +183,5 @@ def sweep_words(drawn: Mapping[str, Any]) -> str:
     if not branches:
         return f"A sweep without a branch. {drawn.get('why') or ''}".strip()
     named = ", ".join(f"{one['resonance_hz']:.5g} Hz ({one['inductance_mh']:.4g} mH)" for one in branches)
-    return f"Impedance against frequency with the fitted curve; series resonances at {named}."
+    what = "Transfer in dB" if drawn.get("series_ohm") else "Impedance"
+    return f"{what} against frequency with the fitted curve; series resonances at {named}."

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from records.evaluation.corrected_sweeps import PARTS, known_samples, turned, without_channel
 from records.evaluation.corrections import Acting, Corrected, Corrections, corrected_channels
 from records.evaluation.joining import PulseRecording
 from records.evaluation.measured import Measured, resolution_of, spoken
@@ -74,6 +75,10 @@ class CorrectedRecords:
             stages = [stage for stage in step.stages if criterion.stage in (None, stage.name)]
             beyond = next((stage for stage in stages if not acting.knows(stage.voltage_kv)), None)
             return measured if beyond is None else _settled(criterion, measured, outside(acting, beyond.voltage_kv))
+        if len(acting.left) and acting.row.leaves_out:
+            outer = f"Samples outside the calibrated range of {acting.instrument}, {acting.range_in_words}"
+            left = f"{outer}, are left out of this, for their correction is not known."
+            return _with_words(measured, f"{self._span_in_words(acting)} {left}".strip())
         if len(acting.left):
             return _settled(criterion, measured, outside(acting, float(acting.left[0])))
         return _with_words(measured, self._span_in_words(acting))
@@ -157,7 +162,7 @@ def correct(step: Step, records: Sequence[Recording], setup: Setup) -> Corrected
     acting, remarks = acting_of(setup), _remarks(setup)
     if not acting and not remarks:
         return CorrectedRecords(tuple(records), setup)
-    unknown = _claims(acting)
+    unknown = _claims(acting) | without_channel(step, records, acting)
     held, spans, made = [], {}, list(records)
     for one in acting:
         if one.row.channel in unknown:
@@ -257,10 +262,14 @@ def _channel(step: Step, records: Sequence[Recording], acting: Acting) -> _Made:
         if isinstance(record, PulseRecording) and acting.row.channel == "voltage_kv":
             (voltage,), shift, beyond = _channel(step, [record.voltage], acting)
             made.append(replace(record, voltage=voltage))
+        elif acting.row.channel == "impedance_ohm" and all(name in record.channels for name in PARTS):
+            parts, shift, beyond = turned(record, acting)
+            made.append(replace(record, channels={**record.channels, **parts}))
         elif acting.row.channel in record.channels:
             samples, shift, beyond = _samples(step, record, acting)
             kept = samples if acting.is_applied else record.channels[acting.row.channel]
-            made.append(replace(record, channels={**record.channels, acting.row.channel: kept}))
+            known = known_samples(acting, record.channels[acting.row.channel])
+            made.append(replace(record, channels={**record.channels, acting.row.channel: kept, **known}))
         else:
             made.append(record)
             continue
@@ -282,7 +291,8 @@ def _samples(step: Step, record: Recording, acting: Acting) -> tuple[Samples, Sa
         return samples * np.interp(record.time_s, wave.time_s, factors), shift, beyond
     shifts = acting.corrections_at(samples)
     known = np.isfinite(shifts)
-    return samples + np.where(known, shifts, 0.0), shifts[known], np.unique(np.abs(samples[~known]))
+    left = samples[~known] if acting.row.is_signed else np.abs(samples[~known])
+    return samples + np.where(known, shifts, 0.0), shifts[known], np.unique(left)
 
 
 def _factors(acting: Acting, readings: Samples) -> tuple[Samples, Samples, Samples]:

@@ -31,13 +31,18 @@ _TABLE = Path(__file__).with_name("corrected.toml")
 
 @dataclass(frozen=True)
 class Corrected:
-    """A row of ``corrected.toml``: what corrects a channel, and which findings are readings of it or rest on it."""
+    """A row of ``corrected.toml``: what corrects a channel, and which findings are readings of it or rest on it.
+
+    `is_signed`: readings below zero are of their own; `leaves_out`: those beyond the range are left out of what rests.
+    """
 
     channel: str
     instruments: tuple[str, ...]
     named: str
     reads: tuple[str, ...]
     rests: tuple[str, ...]
+    is_signed: bool = False
+    leaves_out: bool = False
 
 
 @cache
@@ -45,7 +50,15 @@ def corrected_channels() -> Mapping[str, Corrected]:
     """Return the channels that a calibration can correct, by name with unit."""
     table = tomllib.loads(_TABLE.read_text(encoding="utf-8"))
     return {
-        name: Corrected(name, tuple(row["instruments"]), row["named"], tuple(row["reads"]), tuple(row["rests"]))
+        name: Corrected(
+            name,
+            tuple(row["instruments"]),
+            row["named"],
+            tuple(row["reads"]),
+            tuple(row["rests"]),
+            row.get("is_signed", False),
+            row.get("leaves_out", False),
+        )
         for name, row in table.items()
     }
 
@@ -186,7 +199,7 @@ class Acting:
     def corrections_at(self, readings: Any) -> Samples:
         """Return the correction of each reading, shape (n,), by size and against its sign; NaN beyond the range."""
         given = np.asarray(readings, dtype=float)
-        if self.row.channel in ("temperature_c", "ambient_c"):
+        if self.row.is_signed:
             return self._factor * self.corrections.curve.corrections_at((given - self._offset) / self._factor)
         return np.sign(given) * self._factor * self.corrections.curve.corrections_at(np.abs(given) / self._factor)
 
@@ -246,7 +259,7 @@ class Acting:
         A correction that is not applied as a standard uncertainty of its own size: S. D. Phillips, K. R. Eberhardt,
         B. Parry, J. Res. NIST 102 (1997), 577 (from memory).
         """
-        reading = self.reading_of(abs(value) if self._offset == 0 and self.row.named != "temperature" else value)
+        reading = self.reading_of(value if self.row.is_signed else abs(value))
         correction = float(self.corrections_at([reading])[0])
         if math.isnan(correction):
             return stated

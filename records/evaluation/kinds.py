@@ -166,7 +166,7 @@ _DIRECT = StageNeed(
 def _kind(name: str, **stated: Any) -> Kind:
     """Return a kind, with what its record must hold as the readers' table says it."""
     wanted = WANTED_BY_KIND[name]
-    return Kind(name, channels=wanted.sets, axis=wanted.axis, least_rows=wanted.min_rows, **stated)
+    return Kind(name, channels=(*wanted.sets, *wanted.bare), axis=wanted.axis, least_rows=wanted.min_rows, **stated)
 
 
 _ALL = (

@@ -73,7 +73,8 @@ def require(
     ColumnMissing
         It is missing, and no column is left.
     """
-    missing = order.wanted.lacking([*known, *(column.channel for column in resolution.resolved)])
+    found = [*known, *(column.channel for column in resolution.resolved)]
+    missing = order.wanted.lacking(found, is_all=order.is_all(resolution.unresolved))
     if not missing:
         return
     names = " and the ".join(WORDS.get(channel, channel) for channel in missing)

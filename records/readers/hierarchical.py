@@ -105,7 +105,13 @@ def _chosen(found: Contents, order: Order) -> _Table:
     fitting = [table for table in tables if table.tried.misfit is None]
     if not fitting:
         raise max(tables, key=lambda table: len(table.series)).tried.misfit or NoTable("No columns fit.")
-    complete = [table for table in fitting if order.wanted.is_met([c.channel for c in table.resolution.resolved])]
+    complete = [
+        table
+        for table in fitting
+        if order.wanted.is_met(
+            [c.channel for c in table.resolution.resolved], is_all=order.is_all(table.resolution.unresolved)
+        )
+    ]
     return complete[0] if complete else max(fitting, key=lambda table: len(table.series))
 
 

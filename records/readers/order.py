@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,6 +35,10 @@ class Order:
     wanted: Wanted
     columns: ColumnMap | None = None
     companion: Path | None = None
+
+    def is_all(self, unresolved: Sequence[int]) -> bool:
+        """Return whether no column is left that could be asked for: all have names, or a person has told them."""
+        return self.columns is not None or not unresolved
 
     def check_rows(self, rows: int) -> None:
         """Refuse more rows than the limit, before any room is made for them.

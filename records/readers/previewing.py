@@ -110,7 +110,7 @@ def describe(
         columns,
         resolution.doubts,
         metadata,
-        wanted.lacking(found),
+        wanted.lacking(found, is_all=not resolution.unresolved),
     )
 
 

@@ -119,7 +119,13 @@ def _found(book: Any, order: Order, oddities: tuple[str, ...]) -> _Found:
     fitting = [table for table in tables if table.tried.misfit is None]
     if not fitting:
         raise tables[0].tried.misfit or NoTable("No sheet fits.")
-    complete = [table for table in fitting if order.wanted.is_met([c.channel for c in table.resolution.resolved])]
+    complete = [
+        table
+        for table in fitting
+        if order.wanted.is_met(
+            [c.channel for c in table.resolution.resolved], is_all=order.is_all(table.resolution.unresolved)
+        )
+    ]
     chosen = complete[0] if complete else fitting[0]
     others = [table.name for table in tables if table is not chosen]
     said = (f"Other sheets hold numbers too and were not read: {named(others)}.",) if others else ()

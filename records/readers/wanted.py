@@ -21,12 +21,15 @@ class Wanted:
         ``time_s``, ``frequency_hz``, or nothing for a table of measured values in no order.
     min_rows : int
         Fewest rows that an evaluation can use.
+    bare : tuple of tuple of str
+        Sets that are enough too, but only where no column is left that could be what they lack.
     """
 
     sets: tuple[tuple[str, ...], ...]
     optional: tuple[str, ...] = ()
     axis: str = "time_s"
     min_rows: int = 3
+    bare: tuple[tuple[str, ...], ...] = ()
 
     @property
     def channels(self) -> tuple[str, ...]:
@@ -37,13 +40,23 @@ class Wanted:
         """Return the set that is nearest to being complete."""
         return min(self.sets, key=lambda one: sum(name not in found for name in one))
 
-    def lacking(self, found: Sequence[str]) -> tuple[str, ...]:
-        """Return what is still missing for the set that is nearest to being complete; empty where one is."""
+    def lacking(self, found: Sequence[str], *, is_all: bool = False) -> tuple[str, ...]:
+        """Return what is still missing for the set that is nearest to being complete; empty where one is.
+
+        Parameters
+        ----------
+        found : sequence of str
+            Channels that were found.
+        is_all : bool
+            Whether no column is left that could be a further channel: then a bare set is enough.
+        """
+        if is_all and any(set(one) <= set(found) for one in self.bare):
+            return ()
         return tuple(name for name in self.nearest(found) if name not in found)
 
-    def is_met(self, found: Sequence[str]) -> bool:
+    def is_met(self, found: Sequence[str], *, is_all: bool = False) -> bool:
         """Return whether one of the sets was found whole."""
-        return not self.lacking(found)
+        return not self.lacking(found, is_all=is_all)
 
     @classmethod
     def of(cls, needed: Sequence[str]) -> Wanted:
@@ -52,13 +65,14 @@ class Wanted:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the same as plain values, for JSON."""
-        return {**vars(self), "sets": [list(one) for one in self.sets], "optional": list(self.optional)}
+        listed = {name: [list(one) for one in getattr(self, name)] for name in ("sets", "bare")}
+        return {**vars(self), **listed, "optional": list(self.optional)}
 
     @classmethod
     def from_dict(cls, content: Mapping[str, Any]) -> Wanted:
         """Return the demand that `as_dict` gave."""
-        sets = tuple(tuple(one) for one in content["sets"])
-        return cls(sets, tuple(content["optional"]), content["axis"], content["min_rows"])
+        sets, bare = (tuple(tuple(one) for one in content[name]) for name in ("sets", "bare"))
+        return cls(sets, tuple(content["optional"]), content["axis"], content["min_rows"], bare)
 
 
 _SWEEP = "frequency_hz"
@@ -77,6 +91,7 @@ WANTED_BY_KIND: Mapping[str, Wanted] = {
         ),
         ("phase_deg",),
         _SWEEP,
+        bare=((_SWEEP, "impedance_ohm"),),
     ),
     "winding_resistance": Wanted((("resistance_ohm",),), ("temperature_c", "ambient_c", "current_a", "part"), "", 1),
     "insulation_resistance": Wanted(

@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
-import numpy as np
-
 from equipment.metrology.propagation import coverage_factor
-from equipment.metrology.rounding import rounded
 from records.evaluation.estimating import COVERAGE_PROBABILITY, combined
 from records.evaluation.examination import Examination, as_told
 from records.evaluation.measured import COVERAGE_FACTOR, Measured, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Step
 from records.evaluation.sweep import telling
-from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Estimate, NoBranches, find_branches
-from records.evaluation.sweep.likeness import Likeness, NotComparable, compare_traces
+from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Estimate
+from records.evaluation.sweep.comparing import Comparison
 from records.evaluation.sweep.matching import matched, target_of
-from records.evaluation.sweep.responses import NoResponse, response_of
+from records.evaluation.sweep.single import swept_of
 from records.evaluation.sweep.telling import Swept
-from records.evaluation.wording import opening
-from records.readers.recording import Recording, Samples
+from records.evaluation.sweep.wording import branch_in_words, no_resonances, without_phase
+from records.readers.recording import Recording
 
 # Quantity: how a branch tells it, its unit in words, and the instrument that counts.
 _OF_BRANCH: Mapping[str, tuple[Callable[[Branch], Estimate], str, str, str]] = {
@@ -34,6 +30,8 @@ _OF_BRANCH: Mapping[str, tuple[Callable[[Branch], Estimate], str, str, str]] = {
     "capacitance_uf": (lambda branch: branch.capacitance_uf, "capacitance", " µF", "impedance"),
     "resistance_ohm": (lambda branch: branch.resistance_ohm, "resistance", " Ω", "impedance"),
 }
+_SCALE_TELLS = 1e-3  # of the value by an error of scale of 1: less is nothing
+_KNOWN = 0.5  # of a value: with a greater standard uncertainty it is not told
 _TUNING = ("tuned_order", "resonance_hz")
 _COMPARED = ("correlation", "log_error_db")
 _TOLD = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
@@ -55,37 +53,15 @@ class SweepTest:
 
     def __init__(self, step: Step, recordings: Sequence[Recording], setup: Setup) -> None:
         self.step, self.setup, self.count = step, setup, len(recordings)
-        self.swept = [self._swept(number, recording) for number, recording in enumerate(recordings, start=1)]
-
-    def _swept(self, number: int, recording: Recording) -> Swept:
-        port, name = str(self.step.stated.get("port", "")), recording.name
-        try:
-            response = response_of(recording, self.step)
-        except NoResponse as fault:
-            return Swept(number, recording.sha256, None, None, str(fault), port, name)
-        if response.admittance_s is None:
-            why = f"The record holds {response.form}, from which no branch can be fitted."
-            return Swept(number, recording.sha256, response, None, why, port, name)
-        least = self.step.number("least_quality_factor") or LEAST_QUALITY
-        try:
-            network = find_branches(response.frequency_hz, response.admittance_s, least_quality=least)
-        except NoBranches as fault:
-            return Swept(number, recording.sha256, response, None, str(fault), port, name)
-        return Swept(number, recording.sha256, response, network, "", port, name)
-
-    @property
-    def has_reference_record(self) -> bool:
-        """Whether the first record is the reference that the others are compared with."""
-        return self.step.stated.get("compare") == "reference" and self.count > 1
+        self.swept = [
+            swept_of(number, self.count, recording, step, setup) for number, recording in enumerate(recordings, start=1)
+        ]
+        self.comparison = Comparison(step, self.swept, setup)
 
     @cached_property
     def judged(self) -> list[Swept]:
         """The records that show the unit: all but a reference."""
-        return self.swept[1:] if self.has_reference_record else self.swept
-
-    def named(self, swept: Swept) -> str:
-        """Return the beginning of a sentence about one record: nothing where there is only one."""
-        return f"{opening(swept.name or f'record {swept.number}')}: " if self.count > 1 else ""
+        return self.swept[1:] if self.comparison.has_reference_record else self.swept
 
     def _order(self, branch: Branch) -> Estimate | None:
         fundamental = self.step.number("frequency_hz")
@@ -96,13 +72,14 @@ class SweepTest:
             resonance.value / fundamental,
             resonance.standard_uncertainty / fundamental,
             resonance.degrees_of_freedom,
+            resonance.by_scale / fundamental,
         )
 
     def of_branch(self, criterion: Criterion) -> Measured:
         """Return one quantity of the branch that a criterion means; of several records the one nearest its limit."""
         unread = next((swept for swept in self.judged if swept.response is None), None)
         if unread is not None:
-            return Measured(None, words=f"{self.named(unread)}{unread.why}", settled="not_valid")
+            return Measured(None, words=f"{unread.named}{unread.why}", settled="not_valid")
         if criterion.quantity == "tuned_order" and self.step.number("frequency_hz") is None:
             return Measured(None, words="The step states no rated frequency, so the tuned order is not known.")
         found = [self._in_record(swept, criterion) for swept in self.judged]
@@ -115,10 +92,10 @@ class SweepTest:
         branches = swept.network.branches if swept.network else ()
         beyond = self._beyond_sweep(swept, criterion)
         if beyond:
-            return Measured(None, words=f"{self.named(swept)}{beyond}", settled="not_valid")
+            return Measured(None, words=f"{swept.named}{beyond}", settled="not_valid")
         if not branches:
             why = swept.why or self._only_broad(swept)
-            return Measured(None, words=f"{self.named(swept)}{why}")
+            return Measured(None, words=f"{swept.named}{why}")
         estimates = [self._estimate(branch, criterion.quantity) for branch in branches]
         place = self._place_by_name(criterion, branches)
         if place is None:
@@ -164,45 +141,49 @@ class SweepTest:
         return None
 
     def _only_broad(self, swept: Swept) -> str:
+        network = swept.network
+        none = [] if network is not None and network.is_hidden else ["The sweep shows no series resonance."]
+        return " ".join([*none, *self._no_resonances(swept)])
+
+    def _no_resonances(self, swept: Swept) -> list[str]:
         assert swept.network is not None
-        humps = ", ".join(
-            f"{branch.resonance_hz.value:.4g} Hz with a quality factor of {branch.quality_factor.value:.2g}"
-            for branch in swept.network.broad
-        )
+        assert swept.response is not None
         least = self.step.number("least_quality_factor") or LEAST_QUALITY
-        if not humps:
-            return "The sweep shows no series resonance."
-        return f"The sweep shows only {humps}: below {least:g}, or outside the sweep, this is no resonance."
+        return no_resonances(swept.network, swept.response, least)
 
     def _no_such(self, swept: Swept, criterion: Criterion, branches: Sequence[Branch]) -> Measured:
         target = target_of(criterion)
         aimed = f" near {target:g}" if target is not None else ""
         shown = ", ".join(f"{branch.resonance_hz.value:.5g} Hz" for branch in branches)
-        words = f"{self.named(swept)}The sweep shows no branch{aimed} for this; it resonates at {shown}."
+        words = f"{swept.named}The sweep shows no branch{aimed} for this; it resonates at {shown}."
         return Measured(None, words=words)
 
     def _told(
         self, swept: Swept, criterion: Criterion, place: int, estimate: Estimate, branches: Sequence[Branch]
     ) -> Measured:
         at = branches[place].resonance_hz
-        resonance = spoken(at.value, self._expanded(at, "frequency"))
+        resonance = spoken(at.value, self._expanded(at, "frequency", swept.scale))
         which = f"branch {place + 1} of {len(branches)}" if len(branches) > 1 else "the branch"
+        if criterion.quantity not in _TUNING and estimate.standard_uncertainty > _KNOWN * abs(estimate.value):
+            name = _OF_BRANCH[criterion.quantity][1]
+            words = f"the samples that count for the {name} of {which}, at {resonance} Hz, leave it unknown."
+            return Measured(None, words=f"{swept.named}{words[0].upper()}{words[1:]}")
         if criterion.quantity == "tuned_order":
             fundamental = self.step.number("frequency_hz")
-            value = spoken(estimate.value, self._expanded(estimate, "frequency"))
+            value = spoken(estimate.value, self._expanded(estimate, "frequency", swept.scale))
             words = f"{which} resonates at {resonance} Hz, the {value}-fold of {fundamental:g} Hz."
             instrument = "frequency"
         elif criterion.quantity == "resonance_hz":
             words, instrument = f"{which} resonates at {resonance} Hz.", "frequency"
         else:
             _, name, unit, instrument = _OF_BRANCH[criterion.quantity]
-            value = spoken(estimate.value, self._expanded(estimate, instrument))
+            value = spoken(estimate.value, self._expanded(estimate, instrument, swept.scale))
             words = f"the {name} of {which}, at {resonance} Hz, is {value}{unit}."
-        words = f"{self.named(swept)}{words[0].upper()}{words[1:]}"
-        return self._measured(estimate, instrument, words)
+        words = f"{swept.named}{words[0].upper()}{words[1:]}{without_phase(swept.response)}"
+        return self._measured(estimate, instrument, swept.scale, words)
 
-    def _measured(self, estimate: Estimate, instrument: str, words: str) -> Measured:
-        expanded_uncertainty, k, freedom = self._uncertainty(estimate, instrument)
+    def _measured(self, estimate: Estimate, instrument: str, scale: float | None, words: str) -> Measured:
+        expanded_uncertainty, k, freedom = self._uncertainty(estimate, instrument, scale)
         return Measured(
             estimate.value,
             expanded_uncertainty,
@@ -212,19 +193,25 @@ class SweepTest:
             degrees_of_freedom=freedom,
         )
 
-    def _expanded(self, estimate: Estimate, instrument: str) -> float | None:
-        return self._uncertainty(estimate, instrument)[0]
+    def _expanded(self, estimate: Estimate, instrument: str, scale: float | None) -> float | None:
+        return self._uncertainty(estimate, instrument, scale)[0]
 
-    def _uncertainty(self, estimate: Estimate, instrument: str) -> tuple[float | None, float, float]:
-        """Return U, k and ν: a frequency's instrument counts where it is named, an impedance's must be known."""
-        relative = relative_standard_uncertainty(self.setup, instrument) if instrument else 0.0
-        if relative is None and instrument == "frequency":
-            relative = 0.0
-        if relative is None:
+    def _uncertainty(
+        self, estimate: Estimate, instrument: str, scale: float | None
+    ) -> tuple[float | None, float, float]:
+        """Return U, k and ν: a frequency's instrument counts where it is named, an impedance's must be known.
+
+        What the impedance's does to a value is what the fit says: all of it to an inductance, nothing to a resonance
+        where the object was measured alone, something to everything where it was measured through a resistance.
+        """
+        moved = abs(estimate.by_scale)
+        if scale is None and (instrument == "impedance" or moved > _SCALE_TELLS * abs(estimate.value)):
             return None, COVERAGE_FACTOR, math.inf
+        axis = relative_standard_uncertainty(self.setup, "frequency") if instrument == "frequency" else None
         parts = [
             (estimate.standard_uncertainty, estimate.degrees_of_freedom),
-            (abs(estimate.value) * relative, math.inf),
+            (moved * (scale or 0.0), math.inf),
+            (abs(estimate.value) * (axis or 0.0), math.inf),
         ]
         whole = combined("value", estimate.value, parts)
         k = round(coverage_factor(COVERAGE_PROBABILITY, whole.degrees_of_freedom), 2)
@@ -236,76 +223,20 @@ class SweepTest:
         found = swept.network.parallel if swept.network else ()
         if not found:
             words = swept.why or "The fitted sweep shows no parallel resonance."
-            return Measured(None, words=f"{self.named(swept)}{words}")
+            return Measured(None, words=f"{swept.named}{words}")
         place = self._place(criterion, [one.value for one in found])
         if place is None:
             shown = ", ".join(f"{one.value:.5g} Hz" for one in found)
             return Measured(None, words=f"The sweep shows no further parallel resonance than {shown}.")
-        at = spoken(found[place].value, self._expanded(found[place], "frequency"))
-        words = f"{self.named(swept)}The impedance has a maximum at {at} Hz, a parallel resonance."
-        return self._measured(found[place], "frequency", words)
-
-    @cached_property
-    def likenesses(self) -> list[tuple[str, Likeness]]:
-        """Each pair that is compared, in words, with how alike the two are.
-
-        Raises NotComparable where two share no frequencies.
-        """
-        named = [
-            (swept.name or f"record {swept.number}", (swept.response.frequency_hz, swept.response.level_db))
-            for swept in self.swept
-            if swept.response is not None
-        ]
-        stated = self._stated_reference()
-        if stated is not None:
-            pairs = [(("the stated reference", stated), other) for other in named]
-        elif self.has_reference_record:
-            pairs = [(named[0], other) for other in named[1:]]
-        else:
-            pairs = list(itertools.combinations(named, 2))
-        return [(f"{a[0]} and {b[0]}", compare_traces(a[1], b[1])) for a, b in pairs]
-
-    def _stated_reference(self) -> tuple[Samples, Samples] | None:
-        stated = self.step.stated.get("reference")
-        if stated is None:
-            return None
-        frequency, level = (np.asarray(stated[name], dtype=np.float64) for name in ("frequency_hz", "level_db"))
-        if len(frequency) != len(level) or len(frequency) < 2 or (np.diff(frequency) <= 0).any():
-            raise NotComparable("The stated reference has not two rising frequencies, each with its level.")
-        return frequency, level
-
-    def compared(self, criterion: Criterion) -> Measured:
-        """Return correlation or log error of the two traces that are least alike."""
-        unread = next((swept for swept in self.swept if swept.response is None), None)
-        if unread is not None:
-            return Measured(None, words=f"{self.named(unread)}{unread.why}", settled="not_valid")
-        try:
-            pairs = self.likenesses
-        except NotComparable as fault:
-            return Measured(None, words=str(fault), settled="not_valid")
-        if not pairs:
-            return Measured(None, words="There is nothing to compare with: give a second record or a reference.")
-        is_correlation = criterion.quantity == "correlation"
-        which, worst = min(pairs, key=lambda pair: pair[1].correlation if is_correlation else -pair[1].log_error_db)
-        if is_correlation:
-            value, u = worst.correlation, worst.u_correlation
-            what = f"have a correlation of {spoken(value, COVERAGE_FACTOR * u)}"
-        else:
-            value, u = worst.log_error_db, math.hypot(worst.u_log_error_db, self._u_scale_db())
-            what = f"differ by {spoken(value, COVERAGE_FACTOR * u)} dB on average"
-        words = f"{opening(which)} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
-        return Measured(value, COVERAGE_FACTOR * u, words, is_value_said=True)
-
-    def _u_scale_db(self) -> float:
-        """Return what the instrument's scale does to a log error [dB]: nothing where it recorded both traces."""
-        if "reference" not in self.step.stated:
-            return 0.0
-        return 20 / math.log(10) * (relative_standard_uncertainty(self.setup, "impedance") or 0.0)
+        at = spoken(found[place].value, self._expanded(found[place], "frequency", swept.scale))
+        words = f"{swept.named}The impedance has a maximum at {at} Hz, a parallel resonance."
+        words += without_phase(swept.response)
+        return self._measured(found[place], "frequency", swept.scale, words)
 
     def measure(self, criterion: Criterion) -> Measured:
         """Return what the sweeps say about one criterion's quantity; without a limit it is told, not judged."""
         if criterion.quantity in _COMPARED:
-            return as_told(criterion, self.compared(criterion))
+            return as_told(criterion, self.comparison.compared(criterion))
         if criterion.quantity == "parallel_resonance_hz":
             return as_told(criterion, self.parallel(criterion))
         return as_told(criterion, self.of_branch(criterion))
@@ -325,55 +256,33 @@ class SweepTest:
         """Return what a reviewer should know and no criterion asks."""
         said: list[str] = []
         for swept in self.swept:
-            said += [f"{self.named(swept)}{words}" for words in self._remarks_on(swept)]
+            said += [f"{swept.named}{words}" for words in self._remarks_on(swept)]
         if relative_standard_uncertainty(self.setup, "frequency") is None:
             said.append("The set-up names no instrument for frequency: its share in the uncertainty is left out.")
-        try:
-            for which, likeness in self.likenesses:
-                if likeness.factors:
-                    shown = ", ".join(
-                        f"{name} band {_factor_in_words(value, likeness.u_factors[name])}"
-                        for name, value in likeness.factors.items()
-                    )
-                    said.append(f"Relative factors after DL/T 911 of {which}, for information: {shown}.")
-        except NotComparable:
-            pass  # the finding on the comparison says why
+        said += self.comparison.factors()
         return tuple(said)
 
     def _remarks_on(self, swept: Swept) -> list[str]:
         if swept.network is None:
             return [swept.why]
         said, network = [], swept.network
+        if swept.response is not None and not swept.response.has_phase:
+            said.append(
+                f"The record holds {swept.response.form}: the branches are fitted to the magnitude alone, of which a "
+                "circuit of resistors, coils and capacitors has one phase."
+            )
         if len(network.branches) > 1:
-            shown = ", ".join(_in_words(branch) for branch in network.branches)
+            shown = ", ".join(branch_in_words(branch) for branch in network.branches)
             said.append(f"Branches: {shown}.")
         if network.parallel_hz:
             shown = ", ".join(f"{one:.5g} Hz" for one in network.parallel_hz)
             said.append(f"Parallel resonances at {shown}.")
-        said += [
-            f"A hump at {branch.resonance_hz.value:.4g} Hz with a quality factor of "
-            f"{branch.quality_factor.value:.2g} is not counted as a resonance."
-            for branch in network.broad
-        ]
+        said += self._no_resonances(swept)
         return said
 
     def details(self) -> dict[str, Any]:
         """Return for each record what its picture needs: branches, parallel resonances and what lies beside them."""
         return {"sweeps": [telling.drawn(swept) for swept in self.swept]}
-
-
-def _in_words(branch: Branch) -> str:
-    return (
-        f"{branch.resonance_hz.value:.5g} Hz with {branch.inductance_mh.value:.4g} mH, "
-        f"{branch.capacitance_uf.value:.4g} µF, {branch.resistance_ohm.value:.3g} Ω"
-    )
-
-
-def _factor_in_words(value: float, u: float) -> str:
-    if not math.isfinite(u):
-        return f"{value:.2f} (the greatest that is told)"
-    told = rounded(value, COVERAGE_FACTOR * u)
-    return f"{told.value_text} ± {told.uncertainty_text}"
 
 
 def _beyond(value: float, criterion: Criterion) -> float:

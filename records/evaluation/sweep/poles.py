@@ -54,7 +54,7 @@ def starting_poles(frequencies_hz: Sequence[float], unit_rad: float, *, has_real
     return np.array([*pairs, *([-0.1 * lowest + 0j] if has_real else [])], dtype=np.complex128)
 
 
-def fitted_poles(s: Complexes, admittance: Complexes, poles: Complexes) -> Complexes:
+def fitted_poles(s: Complexes, admittance: Complexes, poles: Complexes, size: Complexes) -> Complexes:
     """Return the poles after vector fitting, stable ones, one of each pair.
 
     Parameters
@@ -62,9 +62,11 @@ def fitted_poles(s: Complexes, admittance: Complexes, poles: Complexes) -> Compl
     s : ndarray (n,) of complex
         jω relative to the unit that the poles are in.
     admittance : ndarray (n,) of complex
-        Any unit; errors are taken relative to it.
+        Any unit.
     poles : ndarray (m,) of complex
         Starting poles: complex ones stand for their pair, real ones for themselves.
+    size : ndarray (n,) of complex
+        Of the error of each sample, in the unit of the admittance: the admittance itself for relative errors.
 
     Returns
     -------
@@ -82,7 +84,7 @@ def fitted_poles(s: Complexes, admittance: Complexes, poles: Complexes) -> Compl
     Delivery 14(3), 1999 (from memory).
     """
     for _ in range(_ROUNDS):
-        moved = _moved(s, admittance, poles)
+        moved = _moved(s, admittance, poles, size)
         if len(moved) == len(poles) and np.abs(np.sort(moved) - np.sort(poles)).max() < _SETTLED * np.abs(moved).max():
             return moved
         poles = moved
@@ -100,16 +102,17 @@ def _basis(s: Complexes, poles: Complexes) -> Complexes:
     return np.column_stack(columns)
 
 
-def _moved(s: Complexes, admittance: Complexes, poles: Complexes) -> Complexes:
+def _moved(s: Complexes, admittance: Complexes, poles: Complexes, size: Complexes) -> Complexes:
     basis = _basis(s, poles)
-    relative = basis / admittance[:, None]
-    ends = np.column_stack([1 / admittance, s / admittance])
-    matrix = np.concatenate([relative, ends, -basis], axis=1)
+    relative = basis / size[:, None]
+    ends = np.column_stack([1 / size, s / size])
+    aim = admittance / size
+    matrix = np.concatenate([relative, ends, -basis * aim[:, None]], axis=1)
     stacked = np.concatenate([matrix.real, matrix.imag])
-    right = np.concatenate([np.ones(len(s)), np.zeros(len(s))])
+    right = np.concatenate([aim.real, aim.imag])
     scale = np.linalg.norm(stacked, axis=0)
     scale[scale == 0] = 1.0
-    # σ Y = Σ c φ + d + e s with σ = 1 + Σ c̃ φ, all divided by Y.
+    # σ Y = Σ c φ + d + e s with σ = 1 + Σ c̃ φ, all divided by the size of its error.
     stacked /= scale
     solution = np.linalg.lstsq(stacked.T @ stacked, stacked.T @ right, rcond=1e-14)[0] / scale
     return _zeros(poles, solution[-basis.shape[1] :])

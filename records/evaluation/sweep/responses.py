@@ -16,6 +16,7 @@ from records.evaluation.step import Step
 from records.readers.recording import Recording, Samples
 
 Complexes = NDArray[np.complexfloating[Any, Any]]
+_BARE = ("frequency_hz", "impedance_ohm")
 
 
 class NoResponse(ValueError):
@@ -33,11 +34,18 @@ class Response:
     level_db : ndarray (n,)
         Magnitude [dB]: of the impedance over 1 Ω, or of the transfer as recorded.
     admittance_s : ndarray (n,) of complex, or None
-        [S]; None where only a transfer is known, so that there is no admittance to fit.
+        Of the object and of `series_ohm` together [S], without phase where none was recorded; None where a transfer
+        was measured into nobody says what, so that there is no admittance to fit.
     form : str
         What was recorded, in words.
     reference_ohm : float or None
         Reference resistance of a reflection [Ω].
+    series_ohm : float
+        Resistance in series with the object, into which a transfer was measured [Ω]; else 0.
+    has_phase : bool
+        Whether the phase was recorded.
+    is_transfer : bool
+        Whether the level is that of a transfer, and not of an impedance.
     """
 
     frequency_hz: Samples
@@ -45,6 +53,9 @@ class Response:
     admittance_s: Complexes | None
     form: str
     reference_ohm: float | None = None
+    series_ohm: float = 0.0
+    has_phase: bool = True
+    is_transfer: bool = False
 
 
 def response_of(recording: Recording, step: Step) -> Response:
@@ -57,7 +68,7 @@ def response_of(recording: Recording, step: Step) -> Response:
     step : Step
         ``port`` (``s11``, ``s21``, …) where a record of two ports is not meant by its S21; ``reference_ohm`` for a
         reflection whose record does not tell it; ``termination_ohm`` where a transfer in dB
-        with phase was measured through the object into that resistance.
+        was measured through the object into that resistance.
 
     Returns
     -------
@@ -72,7 +83,9 @@ def response_of(recording: Recording, step: Step) -> Response:
 
     Notes
     -----
-    Z = |Z| exp(jφ); Z = Z0 (1 + Γ)/(1 - Γ); Z = Rt (1/H - 1) for a series object before a termination Rt.
+    Z = |Z| exp(jφ); Z = Z0 (1 + Γ)/(1 - Γ); Z + Rt = Rt/H for a series object before a termination Rt. An impedance
+    and a transfer may lack their phase; a reflection may not, for the same magnitude goes with a branch whose
+    resistance lies as far above the reference as another's lies below it.
     """
     port = str(step.stated.get("port", ""))
     if port:
@@ -90,7 +103,8 @@ def response_of(recording: Recording, step: Step) -> Response:
             place = int(np.argmin(np.where(np.isfinite(magnitude), magnitude, 0.0)))
             raise NoResponse(f"The impedance at {frequency[place]:.6g} Hz is not a value above 0.")
         reference = _reference(recording, step) if "reflection_real" in names else None
-        response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form, reference)
+        has_phase = names != _BARE
+        response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form, reference, has_phase=has_phase)
     _refuse_flat(response)
     return response
 
@@ -113,7 +127,11 @@ def of_port(recording: Recording, port: str) -> Recording:
         size = np.hypot(real, imaginary)
         if not (size > 0).all():
             raise NoResponse(f"The transfer {port.upper()} is 0 somewhere, which has no level in decibels.")
-        kept |= {"gain_db": 20 * np.log10(size), "phase_deg": np.degrees(np.arctan2(imaginary, real))}
+        level = recording.channels.get("gain_db") if port == "s21" else None  # it may be corrected
+        kept |= {
+            "gain_db": 20 * np.log10(size) if level is None else level,
+            "phase_deg": np.degrees(np.arctan2(imaginary, real)),
+        }
     return replace(recording, channels=kept)
 
 
@@ -125,15 +143,19 @@ def _polar(magnitude: Samples, phase_deg: Samples) -> Complexes:
 def _transfer(frequency: Samples, recording: Recording, step: Step) -> Response:
     level, phase = recording.channels["gain_db"], recording.channel("phase_deg")
     termination = step.number("termination_ohm")
-    if termination is None or phase is None or not np.isfinite(phase).all():
-        return Response(frequency, level, None, "a transfer in dB")
-    transfer = _polar(10 ** (level / 20), phase)
-    impedance = termination * (1 / transfer - 1)
-    return Response(frequency, level, 1 / impedance, f"a transfer into {termination:g} Ω")
+    if termination is None:
+        return Response(frequency, level, None, "a transfer in dB", is_transfer=True)
+    has_phase = phase is not None and bool(np.isfinite(phase).all())
+    transfer = _polar(10 ** (level / 20), phase if has_phase and phase is not None else np.zeros(len(level)))
+    form = f"a transfer into {termination:g} Ω{'' if has_phase else ' without phase'}"
+    admittance = transfer / termination
+    return Response(frequency, level, admittance, form, None, termination, has_phase, is_transfer=True)
 
 
 def _impedance(names: tuple[str, ...], recording: Recording, step: Step) -> tuple[Complexes, str]:
     channels = recording.channels
+    if names == _BARE:
+        return channels["impedance_ohm"].astype(np.complex128), "an impedance without phase"
     if "impedance_ohm" in names:
         return _polar(channels["impedance_ohm"], channels["phase_deg"]), "an impedance"
     if "impedance_real_ohm" in names:

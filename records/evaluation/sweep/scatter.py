@@ -25,8 +25,8 @@ class Scatter:
 
     Attributes
     ----------
-    spread : ndarray (2 n,)
-        Standard deviation of each error, magnitude above phase, dimensionless, above 0.
+    spread : ndarray (2 n,) or (n,)
+        Standard deviation of each error, magnitude above phase where that was measured, dimensionless, above 0.
     inverse : ndarray (k, k)
         (JᵀWJ)⁻¹: covariance of the fit's parameters.
     pulls : ndarray (m, k, k)
@@ -63,9 +63,9 @@ def scatter_of(errors: Samples, slopes: NDArray[np.float64], magnitude: Samples,
 
     Parameters
     ----------
-    errors : ndarray (2 n,)
-        Relative errors that a fit leaves, of magnitude above those of phase, dimensionless.
-    slopes : ndarray (2 n, k)
+    errors : ndarray (2 n,) or (n,)
+        Relative errors that a fit leaves, of magnitude above those of phase, or of magnitude alone, dimensionless.
+    slopes : ndarray (2 n, k) or (n, k)
         Their derivatives by the parameters of the fit, not weighted.
     magnitude : ndarray (n,)
         Magnitude of the fitted impedance in any unit: not the measured one, which is small where its noise makes it so.
@@ -88,12 +88,14 @@ def scatter_of(errors: Samples, slopes: NDArray[np.float64], magnitude: Samples,
     F. E. Satterthwaite, Biometrics Bulletin 2 (1946); both from memory.
     """
     half, mean = len(magnitude), float(np.mean(errors**2))
+    has_phase = len(errors) > half
     if mean <= _LEAST**2:
         spread = np.full(len(errors), _LEAST)
         return Scatter(spread, _inverse(slopes / _LEAST), np.empty((0, 0, 0)), np.empty((0, 0)))
-    of_median = np.tile((magnitude / np.median(magnitude)) ** 2, 2)
+    of_median = np.tile((magnitude / np.median(magnitude)) ** 2, 1 + has_phase)
     is_magnitude = np.arange(len(errors)) < half
-    columns = np.column_stack([is_magnitude, ~is_magnitude, 1 / of_median, of_median])
+    shares = [is_magnitude, ~is_magnitude] if has_phase else [is_magnitude]
+    columns = np.column_stack([*shares, 1 / of_median, of_median])
     variance = np.full(len(errors), mean) if before is None else before.spread**2
     known = _Known(slopes, columns, variance)
     parts = _fewest(errors**2, columns, np.maximum(1 - known.leverage, _LEAST_LEFT), mean)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from records.evaluation.sweep.branches import Branch, Estimate, Network
 from records.evaluation.sweep.responses import Complexes, Response, of_port
+from records.evaluation.wording import opening
 from records.readers.recording import Recording, Samples
 
 _KEPT = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
@@ -17,15 +18,30 @@ _KEPT = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "r
 
 @dataclass(frozen=True)
 class Swept:
-    """One record: its digest, its response and the branches found in it, or why there are none; its port and name."""
+    """One record of so many: its digest, its response and its branches, or why there are none; its port and name.
+
+    `scale` times `Estimate.by_scale` is the standard uncertainty that its instrument adds; None where nobody knows.
+    """
 
     number: int
+    count: int
     sha256: str
     response: Response | None
     network: Network | None
     why: str
     port: str = ""
+    scale: float | None = None
     name: str = ""
+
+    @property
+    def called(self) -> str:
+        """What a sentence calls the record."""
+        return self.name or f"record {self.number}"
+
+    @property
+    def named(self) -> str:
+        """The beginning of a sentence about the record: nothing where there is only one."""
+        return f"{opening(self.called)}: " if self.count > 1 else ""
 
 
 def drawn(swept: Swept) -> dict[str, Any]:
@@ -35,6 +51,7 @@ def drawn(swept: Swept) -> dict[str, Any]:
         told["port"] = swept.port
     if swept.response is not None:
         told["reference_ohm"] = swept.response.reference_ohm
+        told["series_ohm"] = swept.response.series_ohm
     network = swept.network
     if network is None:
         return told
@@ -70,9 +87,9 @@ class Trace:
     phase_deg : ndarray (n,) or None
         Phase as recorded [°].
     fitted, fitted_phase_deg : ndarray (n,) or None
-        Impedance [Ω] and phase [°] of what was fitted.
+        Impedance [Ω] or transfer [dB], and phase [°], of what was fitted.
     branches : sequence of ndarray (n,)
-        Magnitude of each branch's own impedance [Ω].
+        Magnitude of each branch's own impedance [Ω], or of the transfer through it alone [dB].
     """
 
     frequency_hz: Samples
@@ -102,30 +119,40 @@ def trace_of(channels: Mapping[str, Samples], kept: Mapping[str, Any]) -> Trace:
     if kept.get("port"):
         channels = of_port(Recording(np.empty(0), dict(channels)), str(kept["port"])).channels
     frequency = np.asarray(channels["frequency_hz"])
+    series = float(kept.get("series_ohm") or 0.0)
     impedance = _impedance(channels, kept.get("reference_ohm"))
-    if impedance is None:
-        phase = channels.get("phase_deg")
-        return Trace(frequency, np.asarray(channels["gain_db"]), is_impedance=False, phase_deg=phase)
-    magnitude, phase = np.abs(impedance), np.degrees(np.angle(impedance))
-    if not kept.get("branches") and not kept.get("broad"):
-        return Trace(frequency, magnitude, is_impedance=True, phase_deg=phase)
-    branches = [_branch_from(row) for row in kept["branches"]]
-    broad = [_branch_from(row) for row in kept["broad"]]
+    if impedance is not None:
+        magnitude, phase = np.abs(impedance), np.degrees(np.angle(impedance))
+    elif "impedance_ohm" in channels:
+        magnitude, phase = np.asarray(channels["impedance_ohm"]), None
+    else:
+        magnitude, phase = np.asarray(channels["gain_db"]), channels.get("phase_deg")
+    is_impedance = impedance is not None or "impedance_ohm" in channels
+    recorded = Trace(frequency, magnitude, is_impedance, phase)
+    if (not kept.get("branches") and not kept.get("broad")) or (not is_impedance and not series):
+        return recorded
+    network = _network_from(kept)
+
+    def shown(admittance: Complexes) -> tuple[Samples, Samples]:
+        whole = 1 / admittance if is_impedance else series / (1 / admittance + series)
+        size = np.abs(whole) if is_impedance else 20 * np.log10(np.abs(whole))
+        return np.asarray(size), np.degrees(np.angle(whole))
+
+    fitted, fitted_phase = shown(network.admittance(frequency))
+    own = [shown(branch.admittance(frequency))[0] for branch in network.branches]
+    return replace(
+        recorded,
+        fitted=fitted,
+        fitted_phase_deg=None if phase is None else fitted_phase,
+        branches=own if len(own) > 1 else [],
+    )
+
+
+def _network_from(kept: Mapping[str, Any]) -> Network:
+    branches = tuple(_branch_from(row) for row in kept["branches"])
+    broad = tuple(_branch_from(row) for row in kept["broad"])
     coil = (float(kept["coil"][0]), float(kept["coil"][1]))
-    network = Network(
-        tuple(branches), tuple(broad), (), kept["conductance_s"], kept["capacitance_f"], coil, 0.0, 0.0, 0.0
-    )
-    fitted = 1 / network.admittance(frequency)
-    own = [np.abs(1 / branch.admittance(frequency)) for branch in branches] if len(branches) > 1 else []
-    return Trace(
-        frequency,
-        magnitude,
-        True,
-        phase,
-        np.abs(fitted),
-        np.degrees(np.angle(fitted)),
-        [np.asarray(one) for one in own],
-    )
+    return Network(branches, broad, (), kept["conductance_s"], kept["capacitance_f"], coil, 0.0, 0.0, 0.0)
 
 
 def _impedance(channels: Mapping[str, Samples], reference_ohm: float | None) -> Complexes | None:

@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import newton
 
 from records.evaluation.sweep.branches import NoBranches, find_branches
+from records.evaluation.sweep.observing import least_phase
 from records.evaluation.sweep.synthesis import SeriesBranch, impedance_of, synthesise_sweep
 
 THREE = (
@@ -133,15 +134,20 @@ DISTURBED = {
     "noise of the impedance itself": ("additive",),
     "both, a tenth of the samples dropped": ("relative", "additive", "dropped"),
     "sampled at other frequencies, uneven ones": ("relative", "uneven"),
+    "the magnitude of an impedance alone": ("relative", "bare"),
+    "the magnitude of a transfer alone": ("relative", "bare", "through"),
+    "a transfer with phase": ("relative", "through"),
 }
+THROUGH_OHM = 50.0
 
 
 def disturbed(true, chance, how):
-    """Return frequencies and admittance of branches (n,), disturbed as named.
+    """Return frequencies and admittance of branches (n,), through 50 Ω where named, disturbed as named.
 
     Relative noise is 0.02 to 0.2 dB and 0.1 to 1°; additive noise 1 to 5 mΩ of the impedance's real and imaginary
-    part: next to nothing off resonance, and some per cent of the impedance at it. Of 500 frequencies none to four lie
-    in the bandwidth of a branch. Uneven: every step of the logarithm between a half and one and a half of its even one.
+    part: next to nothing off resonance, and some per cent of the impedance at it. Bare: the magnitude alone.
+    Of 500 frequencies none to four lie in the bandwidth of a branch. Uneven: every step of the logarithm between a half
+    and one and a half of its even one.
     """
     frequency = np.geomspace(50, 5000, 500)
     if "uneven" in how:
@@ -149,13 +155,13 @@ def disturbed(true, chance, how):
         frequency = 50 * 100 ** (np.cumsum(steps) / steps.sum())
     if "dropped" in how:
         frequency = np.sort(chance.permutation(frequency)[:450])
-    impedance, n = impedance_of(frequency, true), len(frequency)
+    impedance, n = impedance_of(frequency, true) + THROUGH_OHM * ("through" in how), len(frequency)
     if "relative" in how:
         db, degrees = (chance.uniform(*most) * chance.normal(size=n) for most in ((0.02, 0.2), (0.1, 1.0)))
         impedance = impedance * 10 ** (db / 20) * np.exp(1j * np.radians(degrees))
     if "additive" in how:
         impedance = impedance + chance.uniform(0.001, 0.005) * (chance.normal(size=n) + 1j * chance.normal(size=n))
-    return frequency, 1 / impedance
+    return frequency, 1 / (np.abs(impedance).astype(complex) if "bare" in how else impedance)
 
 
 def exact_zeros(true, near_hz):
@@ -170,13 +176,15 @@ def exact_zeros(true, near_hz):
 def deviations(draws: int, how, first_seed: int = 20_000) -> dict[str, np.ndarray]:
     """Return for each quantity (found - true)/U of three branches and of the parallel resonances, over seeded draws."""
     found: dict[str, list[float]] = {quantity: [] for quantity in (*QUANTITIES, "parallel_hz")}
+    size = 25.0 if "through" in how else 1.0  # of its impedance, so that 50 Ω leave something of it to be seen
+    options = {"series_ohm": THROUGH_OHM * ("through" in how), "has_phase": "bare" not in how}
     for seed in range(first_seed, first_seed + draws):
         chance = np.random.default_rng(seed)
         true = [
-            SeriesBranch.tuned(hertz * chance.uniform(0.9, 1.1), chance.uniform(20, 150), inductance)
+            SeriesBranch.tuned(hertz * chance.uniform(0.9, 1.1), chance.uniform(20, 150), inductance * size)
             for hertz, inductance in ((282, 6.37), (410, 4.0), (700, 2.0))
         ]
-        fitted = find_branches(*disturbed(true, chance, how))
+        fitted = find_branches(*disturbed(true, chance, how), **options)
         pairs = [
             ("parallel_hz", *pair) for pair in zip(fitted.parallel, exact_zeros(true, fitted.parallel_hz), strict=True)
         ]
@@ -205,6 +213,36 @@ def test_of_a_thousand_draws_95_percent_lie_inside(how):
         inside = float(np.mean(np.abs(away) <= 1))
         assert 0.93 <= inside <= 0.97, f"{quantity}: {inside:.3f}"
         assert abs(away.mean()) < 0.1, f"{quantity}: {away.mean():.3f}"
+
+
+@pytest.mark.parametrize("through_ohm", [0.0, 1.0, 50.0])
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_an_exact_magnitude_gives_each_branch(count, through_ohm):
+    """Tolerance: three branches behind 50 Ω are told from each other by little, which costs some ten digits of 16."""
+    frequency = np.geomspace(50, 5000, 1000)
+    size = 1 / np.abs(impedance_of(frequency, THREE[:count]) + through_ohm)
+    found = find_branches(frequency, size.astype(complex), series_ohm=through_ohm, has_phase=False).branches
+    assert len(found) == count
+    for branch, true in zip(found, THREE, strict=False):
+        for quantity in QUANTITIES:
+            assert getattr(branch, quantity).value == pytest.approx(getattr(true, quantity), rel=1e-6), quantity
+
+
+def test_the_least_phase_of_a_magnitude_is_that_of_the_circuit():
+    """Of a series R, L and C the phase is known; in the middle of the sweep the estimate is within two degrees."""
+    frequency = np.geomspace(50, 5000, 2000)
+    admittance = 1 / SeriesBranch.tuned(500.0, 5.0, 6.37).impedance(frequency)
+    inside = (frequency > 100) & (frequency < 2500)
+    away = least_phase(frequency, np.abs(admittance)) - np.angle(admittance)
+    assert np.degrees(np.abs(away[inside]).max()) < 2
+
+
+def test_an_error_of_scale_moves_an_impedance_by_itself_and_a_resonance_not_at_all():
+    """All magnitudes of Y greater by ε, those of Z = 1/Y less: L and R by -ε, C by ε, f0 and Q by nothing."""
+    frequency = np.geomspace(50, 5000, 500)
+    for branch in find_branches(frequency, 1 / impedance_of(frequency, THREE)).branches:
+        moves = [getattr(branch, name).by_scale / getattr(branch, name).value for name in QUANTITIES]
+        assert moves == pytest.approx([0, 0, -1, 1, -1], abs=1e-6)
 
 
 def test_the_impedance_of_the_synthesis_is_that_of_the_circuit():

@@ -15,9 +15,11 @@ NGSPICE = shutil.which("ngspice")
 pytestmark = pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed on this machine")
 
 
-def netlist(output) -> str:
-    """Return the circuit: a source of 1 V and the three branches across it."""
-    lines = ["three branches", "V1 top 0 DC 0 AC 1"]
+def netlist(output, through_ohm: float = 0.0) -> str:
+    """Return the circuit: a source of 1 V and the three branches across it, or a resistor between source and these."""
+    lines = ["three branches", "V1 source 0 DC 0 AC 1", f"Rt source top {through_ohm!r}"]
+    if not through_ohm:
+        lines[1:] = ["V1 top 0 DC 0 AC 1"]
     for number, branch in enumerate(THREE, start=1):
         lines += [
             f"R{number} top a{number} {branch.resistance_ohm!r}",
@@ -37,14 +39,32 @@ def netlist(output) -> str:
     return "\n".join(lines) + "\n"
 
 
-def test_the_simulators_branches_are_found(tmp_path):
-    """Tolerance: the simulator writes some ten significant digits."""
-    output, circuit = tmp_path / "sweep.txt", tmp_path / "branches.cir"
-    circuit.write_text(netlist(output))
+def swept(room, through_ohm: float = 0.0):
+    """Return frequencies [Hz] and the current of 1 V [S], a complex array (n,)."""
+    output, circuit = room / "sweep.txt", room / "branches.cir"
+    circuit.write_text(netlist(output, through_ohm))
     subprocess.run([NGSPICE, "-b", str(circuit)], check=True, capture_output=True, timeout=60)
     frequency, real, imaginary = np.loadtxt(output, unpack=True)[:3]
-    found = find_branches(frequency, -(real + 1j * imaginary)).branches
+    return frequency, -(real + 1j * imaginary)
+
+
+def test_the_simulators_branches_are_found(tmp_path):
+    """Tolerance: the simulator writes some ten significant digits."""
+    found = find_branches(*swept(tmp_path)).branches
     assert len(found) == 3
     for branch, true in zip(found, THREE, strict=True):
         for quantity in QUANTITIES:
             assert getattr(branch, quantity).value == pytest.approx(getattr(true, quantity), rel=1e-6), quantity
+
+
+@pytest.mark.parametrize("through_ohm", [0.0, 2.0, 50.0])
+def test_its_magnitude_alone_gives_the_same_branches(tmp_path, through_ohm):
+    """The simulator writes ten digits; through 50 Ω a resistance of 0.19 Ω shows by 0.4 % only, which costs two."""
+    frequency, admittance = swept(tmp_path, through_ohm)
+    size = np.abs(admittance).astype(complex)
+    found = find_branches(frequency, size, series_ohm=through_ohm, has_phase=False).branches
+    assert len(found) == 3
+    for branch, true in zip(found, THREE, strict=True):
+        for quantity in QUANTITIES:
+            value = getattr(branch, quantity).value
+            assert value == pytest.approx(getattr(true, quantity), rel=1e-5 if through_ohm > 10 else 1e-6), quantity

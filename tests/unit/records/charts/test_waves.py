@@ -118,6 +118,30 @@ def test_a_transfer_is_drawn_in_decibels():
     assert not plot.panes[0].is_log_y
 
 
+def test_a_transfer_into_a_known_resistance_has_its_branches():
+    frequency = np.geomspace(50, 5000, 500)
+    impedance = 1 / sum(1 / branch.impedance(frequency) for branch in BRANCHES)
+    level = 20 * np.log10(np.abs(2 / (impedance + 2)))
+    record, step = Recording(np.empty(0), {"frequency_hz": frequency, "gain_db": level}), {**SWEEP_STEP}
+    step["termination_ohm"] = 2
+    plot = sweep_plot(record.channels, kept(evaluate(step, [record]), "sweeps"), step)
+    assert [pane.y_title for pane in plot.panes] == ["Transfer (dB)"]
+    recorded, *branches, fitted = plot.panes[0].curves
+    np.testing.assert_allclose(fitted.y, recorded.y, atol=1e-6)
+    for curve, branch in zip(branches, BRANCHES, strict=True):
+        alone = 20 * np.log10(np.abs(2 / (branch.impedance(frequency) + 2)))
+        np.testing.assert_allclose(curve.y, alone, atol=1e-6)
+    assert plot.words.startswith("Transfer in dB against frequency")
+
+
+def test_an_impedance_without_phase_has_one_pane():
+    record = synthesise_sweep(BRANCHES, seed=1, noise_db=0.05)
+    bare = Recording(np.empty(0), {name: record.channels[name] for name in ("frequency_hz", "impedance_ohm")})
+    plot = sweep_picture(bare)
+    assert [pane.y_title for pane in plot.panes] == ["Impedance (Ω)"]
+    assert [curve.name for curve in plot.panes[0].curves] == ["recorded", "branch 1", "branch 2", "fitted"]
+
+
 def test_a_reflection_is_drawn_as_the_impedance_that_was_judged():
     frequency = np.geomspace(50, 5000, 500)
     impedance = 1 / sum(1 / branch.impedance(frequency) for branch in BRANCHES)

@@ -210,4 +210,14 @@ def test_wanted_crosses_the_process_border():
     for wanted in WANTED_BY_KIND.values():
         assert Wanted.from_dict(wanted.as_dict()) == wanted
     assert WANTED_BY_KIND["frequency_response"].lacking(["frequency_hz", "impedance_ohm"]) == ("phase_deg",)
+    assert WANTED_BY_KIND["frequency_response"].lacking(["frequency_hz", "impedance_ohm"], is_all=True) == ()
     assert WANTED_BY_KIND["frequency_response"].lacking(["frequency_hz", "gain_db"]) == ()
+
+
+def test_an_impedance_needs_no_phase_where_no_column_is_left_that_could_be_one(tmp_path):
+    rows = "1,2,3\n2,3,4\n3,4,5\n"
+    bare = read(tmp_path, "f (Hz),Z (Ω)\n1,2\n2,3\n3,4\n", "frequency_response")
+    assert set(bare.channels) == {"frequency_hz", "impedance_ohm"}
+    told = ColumnMap.from_dict({"impedance_ohm": "Z (Ω)"})
+    mapped = read(tmp_path, f"f (Hz),Z (Ω),A\n{rows}", "frequency_response", columns=told)
+    np.testing.assert_array_equal(mapped.channels["impedance_ohm"], [2, 3, 4])

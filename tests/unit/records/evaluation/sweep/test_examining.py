@@ -170,6 +170,59 @@ def test_a_transfer_alone_is_compared_and_has_no_branch():
     assert evaluate(step(limit), [record, record], SETUP).verdict == "conforms"
 
 
+def test_a_transfer_without_phase_has_its_branches_where_its_termination_is_stated():
+    """Into 2 Ω: H = 2/(2 + Z), so 0.05 dB of noise is 0.6 % of 2 Ω + Z; the reason says that there was no phase."""
+    chance = np.random.default_rng(3)
+    level = 20 * np.log10(np.abs(2 / (2 + impedance_of(FREQUENCY, BRANCHES)))) + 0.05 * chance.standard_normal(800)
+    record = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "gain_db": level})
+    evaluation = evaluate(step(order(4.7), order(6.8), order(11.6), termination_ohm=2), [record], SETUP)
+    assert evaluation.verdict == "conforms"
+    rows = found(evaluation, "tuned_order")
+    assert [row.value for row in rows] == pytest.approx([282.5 / 60, 408 / 60, 700 / 60], rel=2e-3)
+    assert all("There was no phase: it is fitted to the magnitude alone." in row.reason for row in rows)
+    assert any("a transfer into 2 Ω without phase" in remark for remark in evaluation.remarks)
+
+
+def test_an_impedance_without_phase_has_its_branches():
+    bare = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "impedance_ohm": SWEEP.channels["impedance_ohm"]})
+    evaluation = evaluate(step(order(4.7), order(6.8), order(11.6)), [bare], SETUP)
+    assert evaluation.verdict == "conforms"
+    assert "There was no phase" in found(evaluation, "tuned_order")[0].reason
+    assert found(evaluation, "inductance_mh")[0].value == pytest.approx(6.37, rel=5e-3)
+
+
+def test_a_branch_that_the_measuring_resistance_hides_is_not_told():
+    """0.1 dB of 50 Ω are 0.6 Ω; the third branch has 0.22 Ω at resonance."""
+    chance = np.random.default_rng(3)
+    level = 20 * np.log10(np.abs(50 / (50 + impedance_of(FREQUENCY, BRANCHES)))) + 0.1 * chance.standard_normal(800)
+    record = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "gain_db": level})
+    evaluation = evaluate(step(order(11.6), termination_ohm=50), [record], SETUP)
+    assert evaluation.verdict == "inconclusive"
+    reason = found(evaluation, "tuned_order")[0].reason
+    assert "is not told: through 50 Ω some" in reason
+    assert "samples that scatter by 0.097 dB. Measure the impedance" in reason
+
+
+def test_through_a_resistance_an_error_of_scale_counts_for_what_it_does():
+    """One branch, H = Rt/(R + Rt) at its resonance: 1 % of H is 0.01 (R + Rt) of R, so with 0.5 Ω and 2 Ω 5 % of R."""
+    branch = SeriesBranch(0.5, 6.37, 50.0)
+    level = 20 * np.log10(np.abs(2 / (2 + branch.impedance(FREQUENCY))))
+    record = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "gain_db": level})
+    setup = Setup(instruments=(Instrument("analyser", 1.0, 2.0, "impedance"),))
+    alone = found(evaluate(step(termination_ohm=2), [record], setup), "resistance_ohm")[0]
+    assert alone.expanded_uncertainty == pytest.approx(0.01 * 2.5, rel=1e-3)
+    assert alone.value == pytest.approx(0.5, rel=1e-6)
+    nobody = found(evaluate(step(termination_ohm=2), [record], Setup()), "quality_factor")[0]
+    assert nobody.expanded_uncertainty is None
+
+
+def test_records_of_different_forms_are_not_compared():
+    record = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "gain_db": -np.abs(np.log(FREQUENCY))})
+    evaluation = evaluate(step({"quantity": "correlation", "min": 0.9}), [SWEEP, record], SETUP)
+    assert evaluation.verdict == "not_valid"
+    assert "hold a transfer and others an impedance" in found(evaluation, "correlation")[0].reason
+
+
 def test_phases_are_compared_in_pairs_and_the_least_alike_is_judged():
     other = synthesise_sweep([SeriesBranch.tuned(300, 60, 6.37), *BRANCHES[1:]], seed=2, points=800)
     limit = {"quantity": "correlation", "min": 0.995}
