@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,6 +13,7 @@ from typing import IO
 import numpy as np
 import polars as pl
 
+from records.readers.memory import Memory, Table
 from records.readers.order import Order
 from records.readers.recording import Samples
 from records.readers.source import Measure
@@ -132,11 +133,20 @@ def columns_of(path: Path, skipped_lines: int, width: int, parse: Parse, seen: P
     -----
     Blocks are parsed by two threads, each into its own part of the arrays; of several faulty ones the first is told.
     """
-    room = _Room([np.empty(0)] * width, path.stat().st_size)
+    room = _Room(seen.order.memory, np.empty((width, 0)), path.stat().st_size)
+    filled = _filled(room, blocks_of(path, skipped_lines, seen), parse, seen)
+    if filled is None:
+        room.clear()
+        return None
+    return [column[:filled] for column in room.table]
+
+
+def _filled(room: _Room, blocks: Iterable[Block], parse: Parse, seen: Pass) -> int | None:
+    """Put all blocks into their places and return how many rows they are, or None where one could not be read."""
     filled = 0
     waiting: deque[tuple[Block, Future[bool]]] = deque()
     with ThreadPoolExecutor(max_workers=_THREADS) as threads:
-        for block in blocks_of(path, skipped_lines, seen):
+        for block in blocks:
             seen.order.check_rows(seen.lines)
             is_full = not room.holds(filled + block.rows)
             while waiting and (is_full or len(waiting) > _THREADS):
@@ -144,11 +154,11 @@ def columns_of(path: Path, skipped_lines: int, width: int, parse: Parse, seen: P
                     return None
             if is_full:
                 room.grow(filled, block)
-            waiting.append((block, threads.submit(_fill, room.columns, filled, block, parse)))
+            waiting.append((block, threads.submit(_fill, room.table, filled, block, parse)))
             filled += block.rows
         if not all(_is_sound(one, seen) for one in waiting):
             return None
-    return [column[:filled] for column in room.columns]
+    return filled
 
 
 def _is_sound(one: tuple[Block, Future[bool]], seen: Pass) -> bool:
@@ -159,7 +169,7 @@ def _is_sound(one: tuple[Block, Future[bool]], seen: Pass) -> bool:
     return True
 
 
-def _fill(columns: list[Samples], start: int, block: Block, parse: Parse) -> bool:
+def _fill(table: Table, start: int, block: Block, parse: Parse) -> bool:
     """Put a block's numbers into their place; return whether they are all there and finite."""
     try:
         frame = parse(block.content)
@@ -167,7 +177,7 @@ def _fill(columns: list[Samples], start: int, block: Block, parse: Parse) -> boo
         return False
     if frame.height != block.rows or sum(frame.null_count().row(0)):
         return False
-    for column, series in zip(columns, frame.iter_columns(), strict=True):
+    for column, series in zip(table, frame.iter_columns(), strict=True):
         part = column[start : start + block.rows]
         part[:] = series.to_numpy()
         if not np.isfinite(part).all():
@@ -177,19 +187,26 @@ def _fill(columns: list[Samples], start: int, block: Block, parse: Parse) -> boo
 
 @dataclass
 class _Room:
-    """Arrays that are longer than what was read so far, by what the size of the file lets expect."""
+    """Columns that are longer than what was read so far, by what the size of the file lets expect."""
 
-    columns: list[Samples]
+    memory: Memory
+    table: Table
     size: int
 
     def holds(self, rows: int) -> bool:
         """Return whether so many rows fit."""
-        return rows <= len(self.columns[0])
+        return rows <= self.table.shape[1]
 
     def grow(self, filled: int, block: Block) -> None:
         """Make room for a block and for the rows that may follow, judged by its length."""
         expected = filled + block.rows + int(1.05 * block.rows * self.size / len(block.content)) + 1000
-        longer = [np.empty(expected) for _ in self.columns]
-        for new, old in zip(longer, self.columns, strict=True):
-            new[:filled] = old[:filled]
-        self.columns = longer
+        longer = self.memory.table(len(self.table), expected)
+        longer[:, :filled] = self.table[:, :filled]
+        self.clear()
+        self.table = longer
+
+    def clear(self) -> None:
+        """Give back what there is; nobody fills it any more."""
+        if self.table.size:
+            self.memory.give_back(self.table)
+        self.table = self.table[:, :0]

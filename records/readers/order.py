@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from records.readers.columns import ColumnMap
+from records.readers.memory import OWN, Memory
 from records.readers.recording import Limits
 from records.readers.refusals import RecordTooLarge
 from records.readers.wanted import Wanted
@@ -27,6 +28,8 @@ class Order:
         Which column is which, where a person said so.
     companion : Path or None
         The other file of a pair.
+    memory : Memory
+        Where the columns of a long table are made.
     """
 
     path: Path
@@ -34,6 +37,7 @@ class Order:
     wanted: Wanted
     columns: ColumnMap | None = None
     companion: Path | None = None
+    memory: Memory = OWN
 
     def check_rows(self, rows: int) -> None:
         """Refuse more rows than the limit, before any room is made for them.

@@ -23,9 +23,10 @@ _FETCH = "Fetch the record from the instrument again."
 
 
 def _scaled(values: Samples, column: Resolved) -> Samples:
-    """Return values in the channel's own unit; those that are in it already are not copied."""
-    values = values if column.factor == 1.0 else values * column.factor
-    return values if column.offset == 0.0 else values + column.offset
+    """Return values in the channel's own unit; the array itself is changed where it may be."""
+    into = values if values.flags.writeable else None
+    values = values if column.factor == 1.0 else np.multiply(values, column.factor, out=into)
+    return values if column.offset == 0.0 else np.add(values, column.offset, out=into)
 
 
 class Table:
