@@ -43,9 +43,9 @@ def unsound(recording: Recording, kind: Kind) -> str:
         needs = "is" if kind.least_rows == 1 else "are"
         return f"The record has {recording.rows} {samples}; at least {kind.least_rows} {needs} needed."
     for name in needed:
-        faulty = np.flatnonzero(~np.isfinite(arrays[name]))
-        if len(faulty):
-            return f"Sample {faulty[0] + 1} of {name} is not a finite number."
+        finite = np.isfinite(arrays[name])
+        if not finite.all():
+            return f"Sample {int(np.argmin(finite)) + 1} of {name} is not a finite number."
     return _unsound_axis(arrays[kind.axis], kind) if kind.axis else ""
 
 

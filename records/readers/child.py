@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import resource
 import sys
@@ -49,6 +50,7 @@ def main() -> int:
     order = json.load(sys.stdin)
     limits = Limits(**order["limits"])
     _bind(limits)
+    gc.disable()  # this process lives for one file, and what the libraries make while they are loaded stays
     memory = SharedMemory(arrays)
     try:
         columns = ColumnMap.from_dict(order["columns"]) if order["columns"] else None
