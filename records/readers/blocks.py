@@ -24,6 +24,7 @@ _LINE_FEED = 0x0A
 _THREADS = 2
 
 Parse = Callable[[bytes], pl.DataFrame]
+Scale = Callable[[int, Samples], Samples]
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,9 @@ def _line_feeds(content: bytes) -> int:
     return int(np.count_nonzero(np.frombuffer(content, dtype=np.uint8) == _LINE_FEED))
 
 
-def columns_of(path: Path, skipped_lines: int, width: int, parse: Parse, seen: Pass) -> list[Samples] | None:
+def columns_of(
+    path: Path, skipped_lines: int, width: int, parse: Parse, scale: Scale, seen: Pass
+) -> list[Samples] | None:
     """Return the columns of a file of numbers, or None where a block could not be read (`Pass.faulty`).
 
     Parameters
@@ -121,27 +124,29 @@ def columns_of(path: Path, skipped_lines: int, width: int, parse: Parse, seen: P
         Number of columns in the frames.
     parse : callable
         Bytes of a block to a frame of doubles without gaps.
+    scale : callable
+        Place of a column and finite numbers as they stand in the file, to what is kept of them.
     seen : Pass
         What the pass tells; only complete where columns are returned.
 
     Returns
     -------
     list of ndarray (n,) or None
-        One array for each column of the frames, finite.
+        One array for each column of the frames.
 
     Notes
     -----
     Blocks are parsed by two threads, each into its own part of the arrays; of several faulty ones the first is told.
     """
     room = _Room(seen.order.memory, np.empty((width, 0)), path.stat().st_size)
-    filled = _filled(room, blocks_of(path, skipped_lines, seen), parse, seen)
+    filled = _filled(room, blocks_of(path, skipped_lines, seen), parse, scale, seen)
     if filled is None:
         room.clear()
         return None
     return [column[:filled] for column in room.table]
 
 
-def _filled(room: _Room, blocks: Iterable[Block], parse: Parse, seen: Pass) -> int | None:
+def _filled(room: _Room, blocks: Iterable[Block], parse: Parse, scale: Scale, seen: Pass) -> int | None:
     """Put all blocks into their places and return how many rows they are, or None where one could not be read."""
     filled = 0
     waiting: deque[tuple[Block, Future[bool]]] = deque()
@@ -154,7 +159,7 @@ def _filled(room: _Room, blocks: Iterable[Block], parse: Parse, seen: Pass) -> i
                     return None
             if is_full:
                 room.grow(filled, block)
-            waiting.append((block, threads.submit(_fill, room.table, filled, block, parse)))
+            waiting.append((block, threads.submit(_fill, room, room.table, filled, block, parse, scale)))
             filled += block.rows
         if not all(_is_sound(one, seen) for one in waiting):
             return None
@@ -169,7 +174,7 @@ def _is_sound(one: tuple[Block, Future[bool]], seen: Pass) -> bool:
     return True
 
 
-def _fill(table: Table, start: int, block: Block, parse: Parse) -> bool:
+def _fill(room: _Room, table: Table, start: int, block: Block, parse: Parse, scale: Scale) -> bool:
     """Put a block's numbers into their place; return whether they are all there and finite."""
     try:
         frame = parse(block.content)
@@ -177,11 +182,11 @@ def _fill(table: Table, start: int, block: Block, parse: Parse) -> bool:
         return False
     if frame.height != block.rows or sum(frame.null_count().row(0)):
         return False
-    for column, series in zip(table, frame.iter_columns(), strict=True):
-        part = column[start : start + block.rows]
-        part[:] = series.to_numpy()
-        if not np.isfinite(part).all():
+    for column, series in enumerate(frame.iter_columns()):
+        values = series.to_numpy()
+        if not np.isfinite(values).all():
             return False
+        room.memory.put(table, column, start, scale(column, values))
     return True
 
 
@@ -201,7 +206,8 @@ class _Room:
         """Make room for a block and for the rows that may follow, judged by its length."""
         expected = filled + block.rows + int(1.05 * block.rows * self.size / len(block.content)) + 1000
         longer = self.memory.table(len(self.table), expected)
-        longer[:, :filled] = self.table[:, :filled]
+        for column, values in enumerate(self.table[:, :filled]):
+            self.memory.put(longer, column, 0, values)
         self.clear()
         self.table = longer
 

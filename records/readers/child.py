@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import json
+import os
 import resource
 import sys
 from typing import Any
@@ -75,4 +76,5 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    # Everything is written; taking down the libraries' threads and objects would only keep the parent waiting.
+    os._exit(main())

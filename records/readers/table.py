@@ -23,10 +23,9 @@ _FETCH = "Fetch the record from the instrument again."
 
 
 def _scaled(values: Samples, column: Resolved) -> Samples:
-    """Return values in the channel's own unit; the array itself is changed where it may be."""
-    into = values if values.flags.writeable else None
-    values = values if column.factor == 1.0 else np.multiply(values, column.factor, out=into)
-    return values if column.offset == 0.0 else np.add(values, column.offset, out=into)
+    """Return values in the channel's own unit; those that are in it already are not copied."""
+    values = values if column.factor == 1.0 else values * column.factor
+    return values if column.offset == 0.0 else values + column.offset
 
 
 class Table:
@@ -78,13 +77,15 @@ class Table:
             return None
         seen = Pass(self.order)
         read = partial(self._read, separator=dialect.separator)
-        columns = columns_of(self.source.path, dialect.first_row, len(self.resolved), read, seen)
+        columns = columns_of(self.source.path, dialect.first_row, len(self.resolved), read, self._scale, seen)
         if columns is None:
             if seen.faulty is not None:
                 self._explain(seen.faulty)
             return None
-        named = {column.channel: _scaled(values, column) for column, values in zip(self.resolved, columns, strict=True)}
-        return named, seen.measure()
+        return {one.channel: values for one, values in zip(self.resolved, columns, strict=True)}, seen.measure()
+
+    def _scale(self, place: int, values: Samples) -> Samples:
+        return _scaled(values, self.resolved[place])
 
     def _as_a_whole(self) -> tuple[dict[str, Samples], Measure]:
         """Return columns and measure by way of a cleaned copy in memory, or refuse with the row."""
