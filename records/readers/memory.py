@@ -19,9 +19,8 @@ Table = NDArray[np.float64]
 
 _VALUE_BYTES = 8
 _PAGE_VALUES = 512  # each column begins on a page of its own
-_LARGE_BYTES = 2 * 1024 * 1024
 _HAS_SEALS = hasattr(os, "memfd_create")
-_HUGE_PAGES, _GIVE_BACK = getattr(mmap, "MADV_HUGEPAGE", None), getattr(mmap, "MADV_REMOVE", None)
+_GIVE_BACK = getattr(mmap, "MADV_REMOVE", None)
 
 
 class Memory(Protocol):
@@ -65,8 +64,8 @@ class SharedMemory:
 
     Notes
     -----
-    A reader that puts its columns there from the beginning hands them over without a copy. The memory counts as address
-    space of this process, and the file's length is bound by its limit on files.
+    A reader that puts its columns there from the beginning hands them over without a further copy. The memory counts as
+    address space of this process, and the file's length is bound by its limit on files.
     """
 
     def __init__(self, handle: int) -> None:
@@ -88,14 +87,12 @@ class SharedMemory:
             mapped = mmap.mmap(self.handle, length, offset=offset)
         except OSError as fault:
             raise MemoryError(fault.strerror) from fault
-        if _HUGE_PAGES is not None and length >= _LARGE_BYTES:
-            mapped.madvise(_HUGE_PAGES)
         table = np.frombuffer(mapped, dtype=np.float64).reshape(columns, long)
         self._mapped[_address(table)] = mapped, offset
         return table
 
     def put(self, table: Table, column: int, start: int, values: Samples) -> None:
-        """Write the values into the file, which costs half of what it does to have each page made when it is touched.
+        """Write the values into the file; it costs half of what touching its pages does, which are cleared first.
 
         Raises
         ------
@@ -123,7 +120,7 @@ class SharedMemory:
         return offset, len(values)
 
     def _write(self, values: Samples, offset: int) -> None:
-        left = memoryview(np.ascontiguousarray(values, dtype=np.float64)).cast("B")
+        left = np.ascontiguousarray(values, dtype=np.float64).view(np.uint8).data
         try:
             while len(left):
                 written = os.pwrite(self.handle, left, offset)
@@ -133,8 +130,7 @@ class SharedMemory:
 
     def _room(self, length: int) -> int:
         """Return where in the file so many bytes have been made room for."""
-        whole = _LARGE_BYTES if length >= _LARGE_BYTES else mmap.PAGESIZE
-        offset = -(-self._end // whole) * whole
+        offset = -(-self._end // mmap.ALLOCATIONGRANULARITY) * mmap.ALLOCATIONGRANULARITY
         try:
             os.ftruncate(self.handle, offset + length)
         except OSError as fault:

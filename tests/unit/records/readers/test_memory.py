@@ -117,3 +117,25 @@ def test_the_child_hands_over_the_same_bits_with_either_kind_of_file(has_seals, 
     assert theirs.time_s.tobytes() == ours.time_s.tobytes()
     assert theirs.channels["voltage_kv"].tobytes() == ours.channels["voltage_kv"].tobytes()
     np.testing.assert_array_equal(theirs.time_s, [n * 1e-3 for n in range(5000)])
+
+
+BOUND = """
+import resource, sys
+import numpy as np
+from records.readers.memory import SharedMemory
+resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
+shared = SharedMemory(int(sys.argv[1]))
+for made in (lambda: shared.table(1, 513), lambda: shared.place(np.zeros(513))):
+    try:
+        made()
+    except MemoryError as fault:
+        print(fault)
+print(shared.place(np.zeros(512)))
+"""
+
+
+def test_a_process_makes_no_more_of_it_than_its_limit(handle):
+    done = subprocess.run(
+        [sys.executable, "-c", BOUND, str(handle)], pass_fds=(handle,), capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines() == ["File too large", "File too large", "(0, 512)"]
