@@ -12,6 +12,8 @@ from typing import Literal
 from equipment.metrology.rounding import rounded
 
 Verdict = Literal["conforms", "does_not_conform", "inconclusive"]
+STATEMENTS = ("two_states", "four_states")
+"""Kinds of statement that can be agreed; the first is usual."""
 Statement = Literal["pass", "conditional_pass", "conditional_fail", "fail"]
 
 # Far below what any instrument resolves: 0.3 - 0.1 must not refuse 0.2 because of binary fractions.
@@ -78,6 +80,31 @@ def _load_rules() -> Mapping[str, DecisionRule]:
 
 
 DECISION_RULES: Mapping[str, DecisionRule] = _load_rules()
+
+
+def has_guard_band(rule: str, guard_factor: float | None = None) -> bool:
+    """Return whether a rule leaves a band between pass and fail, so that a statement can have four states.
+
+    Parameters
+    ----------
+    rule : str
+        Name of a decision rule; an unknown one has none.
+    guard_factor : float, optional
+        The customer's own r, dimensionless.
+
+    Returns
+    -------
+    bool
+        r above 0.
+
+    Examples
+    --------
+    >>> has_guard_band("guard_band"), has_guard_band("simple_acceptance"), has_guard_band("customer_defined", 0.5)
+    (True, False, True)
+    """
+    known = DECISION_RULES.get(rule)
+    factor = guard_factor if guard_factor is not None or known is None else known.guard_factor
+    return factor is not None and factor > 0
 
 
 def guard_factor_of(rule: str, guard_factor: float | None = None) -> float:

@@ -87,9 +87,11 @@ def _shape(line: str, separator: str, decimal: str) -> tuple[int, float]:
     return len(cells), good / len(cells) if good >= 2 or (good == len(cells) == 1) else 0.0
 
 
-def _candidates() -> list[tuple[str, str]]:
+def _candidates(lines: Sequence[str]) -> list[tuple[str, str]]:
+    """Return the pairs to try; commas can be both where cells stand in quotes, and that is tried last."""
     pairs = [(separator, decimal) for separator in SEPARATORS for decimal in ".,"]
-    return [(separator, decimal) for separator, decimal in pairs if separator != decimal]
+    apart = [(separator, decimal) for separator, decimal in pairs if separator != decimal]
+    return apart + [(",", ",")] * any('"' in line for line in lines)
 
 
 def _score(lines: Sequence[str], separator: str, decimal: str) -> tuple[float, int]:
@@ -114,7 +116,7 @@ def _first_row(lines: Sequence[str], separator: str, decimal: str, columns: int)
 
 
 def _scored(lines: Sequence[str]) -> list[tuple[float, int, str, str]]:
-    return [(*_score(lines, separator, decimal), separator, decimal) for separator, decimal in _candidates()]
+    return [(*_score(lines, separator, decimal), separator, decimal) for separator, decimal in _candidates(lines)]
 
 
 def sniff(lines: Sequence[str]) -> Dialect:
