@@ -57,7 +57,7 @@ class AppliedVoltage:
         self.resolution_kv = resolution_of(self.voltage_kv) if resolution_kv is None else resolution_kv
         self.setup = setup
         self.relative_time = relative_standard_uncertainty(setup, "time") or 0.0
-        self.located = locate(self.time_s, self.voltage_kv, step.stages)
+        self.located = locate(self.time_s, self.voltage_kv, step.stages, interval_s=self.interval_s)
         self.all_collapses = find_collapses(self.time_s, self.voltage_kv, step.stages)
 
     def at(self, stage: Stage) -> LocatedStage | None:
@@ -103,8 +103,7 @@ class AppliedVoltage:
         """A sentence where three samples in a row exceed the highest set point by twice its tolerance, else empty."""
         top = max(self.step.stages, key=lambda stage: stage.high_kv)
         over = self.voltage_kv > top.voltage_kv * (1 + 2 * top.tolerance_pct / 100)
-        in_a_row = over[:-2] & over[1:-1] & over[2:]
-        if not in_a_row.any():
+        if np.count_nonzero(over) < 3 or not (over[:-2] & over[1:-1] & over[2:]).any():
             return ""
         return (
             f"The voltage rose to {self.voltage_kv[over].max():.4g} kV, above the "

@@ -8,6 +8,7 @@ from records.readers.recording import Samples
 
 _LEAST = 5  # equal greatest samples in a row from which on a record is examined
 _LEAST_AT_END, _LEAST_DIFFERENT, _PILED = 10, 20, 5
+_PART = 1 << 16
 
 
 def clipped_samples(values: Samples, resolution: float) -> int:
@@ -70,7 +71,22 @@ def range_end(values: Samples) -> float | None:
     count = int(np.count_nonzero(at_top))
     if count < _LEAST_AT_END or count == len(values):
         return None
+    if count < _PILED * _at_next(values, top):
+        return None
     others = values[~at_top]
-    at_next = int(np.count_nonzero(others == others.max()))
     different = len(np.unique(others[:: max(1, len(others) // 10_000)]))
-    return top if count >= _PILED * at_next and different >= _LEAST_DIFFERENT else None
+    return top if different >= _LEAST_DIFFERENT else None
+
+
+def _at_next(values: Samples, top: float) -> int:
+    """Return how many samples carry the greatest value below the top; in parts, so that none is copied as a whole."""
+    greatest, count = -np.inf, 0
+    for start in range(0, len(values), _PART):
+        below = values[start : start + _PART]
+        below = below[below < top]
+        found = float(below.max(initial=-np.inf))
+        if found > greatest:
+            greatest, count = found, 0
+        if found == greatest:
+            count += int(np.count_nonzero(below == greatest))
+    return count

@@ -38,7 +38,7 @@ class DetectorRecord(DischargeBasis):
 
     def __init__(self, step: Step, recording: Recording, setup: Setup) -> None:
         super().__init__(step, AppliedVoltage(step, recording, setup), setup)
-        as_read, factor = np.abs(recording.channels["charge_pc"]), setup.scale_factor or 1.0
+        as_read, factor = _magnitudes(recording.channels["charge_pc"]), setup.scale_factor or 1.0
         self.charge_pc = as_read if factor == 1.0 else as_read * factor
         self.resolution_pc = resolution_of(as_read) * factor
 
@@ -82,7 +82,7 @@ class DetectorRecord(DischargeBasis):
     def lit_at(self, charge_pc: float) -> Samples:
         """Return the first of each three samples in a row above a charge [s]."""
         over = self.charge_pc > charge_pc
-        if len(over) < _IN_A_ROW:
+        if np.count_nonzero(over) < _IN_A_ROW:
             return self.time_s[:0]
         return self.time_s[:-2][over[:-2] & over[1:-1] & over[2:]]
 
@@ -106,6 +106,11 @@ class DetectorRecord(DischargeBasis):
         charge = float(charges[inside].max())
         words = f"The greatest charge was read over the last {window:g} s of the hold at {stage.voltage_kv:g} kV."
         return Measured(charge, self.u_charge(charge), words)
+
+
+def _magnitudes(charge_pc: Samples) -> Samples:
+    """Return a charge without its sign [pC]; a detector mostly records none, and then nothing is copied."""
+    return np.abs(charge_pc) if np.signbit(charge_pc).any() else charge_pc
 
 
 def examine(step: Step, recording: Recording, setup: Setup) -> Examination:

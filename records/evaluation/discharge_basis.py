@@ -118,6 +118,7 @@ class DischargeBasis(ABC):
         self.time_s, self.voltage_kv = applied.time_s, applied.voltage_kv
         self.limit_pc = limit_of(step)
         self.measuring = measuring_stage(step)
+        self._burning: dict[float, Samples] = {}
 
     @abstractmethod
     def noise(self) -> Measured:
@@ -171,8 +172,9 @@ class DischargeBasis(ABC):
     @cached_property
     def quiet_from(self) -> int:
         """Index of the first sample after the last stage from which the voltage stays below a tenth of set point."""
-        passed = np.flatnonzero(self.voltage_kv >= 0.1 * self.step.stages[0].voltage_kv)
-        return int(passed[-1]) + 1 if len(passed) else len(self.voltage_kv)
+        passed = self.voltage_kv >= 0.1 * self.step.stages[0].voltage_kv
+        # From the end, not by the places of all that passed: those of a long record take more memory than its voltage.
+        return len(passed) - int(np.argmax(passed[::-1])) if passed.any() else len(passed)
 
     @cached_property
     def threshold_pc(self) -> float | None:
@@ -265,7 +267,9 @@ class DischargeBasis(ABC):
         return slice(first.stay.last, hold.stop)
 
     def _burning_in(self, span: slice, charge_pc: float) -> Samples:
-        burning = self.burning_at(charge_pc)
+        if charge_pc not in self._burning:
+            self._burning[charge_pc] = self.burning_at(charge_pc)
+        burning = self._burning[charge_pc]
         return burning[(burning >= self.time_s[span.start]) & (burning <= self.time_s[span.stop - 1])]
 
     def _out_at(self, span: slice, burning: Samples) -> float | None:

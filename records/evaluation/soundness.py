@@ -64,7 +64,7 @@ def _unsound_numbers(name: str, values: Samples) -> str:
 
 def standing_still(name: str, values: Samples) -> str:
     """Return a sentence where every sample of a voltage is the same and not 0: a test raises it; else nothing."""
-    if np.ptp(values) or not values[0]:
+    if not values[0] or np.ptp(values):
         return ""
     return (
         f"Every one of the {len(values)} samples of the {channel_words(name)} is {values[0]:.6g}: a test shows the "

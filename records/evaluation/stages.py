@@ -74,7 +74,9 @@ def _gaps(time_s: Samples, longest_s: float) -> NDArray[np.intp]:
     return np.concatenate(found)
 
 
-def find_stays(time_s: Samples, inside: NDArray[np.bool_], start: int = 0) -> list[Stay]:
+def find_stays(
+    time_s: Samples, inside: NDArray[np.bool_], start: int = 0, *, interval_s: float | None = None
+) -> list[Stay]:
     """Return the unbroken stays, at most a dozen, longest first.
 
     Parameters
@@ -85,6 +87,8 @@ def find_stays(time_s: Samples, inside: NDArray[np.bool_], start: int = 0) -> li
         Whether each sample is in the band.
     start : int
         First sample to look at.
+    interval_s : float, optional
+        The usual interval [s], where it is known already.
 
     Returns
     -------
@@ -99,7 +103,7 @@ def find_stays(time_s: Samples, inside: NDArray[np.bool_], start: int = 0) -> li
     """
     if start >= len(time_s):
         return []
-    usual = usual_interval(time_s)
+    usual = usual_interval(time_s) if interval_s is None else interval_s
     mask = inside[start:]
     changes = np.flatnonzero(mask[1:] != mask[:-1]) + 1
     edges = np.unique(np.concatenate((changes, _gaps(time_s[start:], longest_gap_s(usual)))))
@@ -139,7 +143,7 @@ def _worth_trying(stays: Sequence[Stay], stage: Stage) -> list[Stay]:
 
 
 def locate(
-    time_s: Samples, voltage_kv: Samples, stages: Sequence[Stage], start: int = 0
+    time_s: Samples, voltage_kv: Samples, stages: Sequence[Stage], start: int = 0, *, interval_s: float | None = None
 ) -> tuple[LocatedStage | None, ...]:
     """Return where each stage lies in a record.
 
@@ -154,6 +158,8 @@ def locate(
         In the order of the plan.
     start : int
         First sample to look at.
+    interval_s : float, optional
+        The usual interval [s], where it is known already.
 
     Returns
     -------
@@ -164,15 +170,17 @@ def locate(
     if not stages:
         return ()
     stage, rest = stages[0], stages[1:]
+    interval_s = usual_interval(time_s) if interval_s is None else interval_s
     inside = (voltage_kv >= stage.low_kv) & (voltage_kv <= stage.high_kv)
-    stays = find_stays(time_s, inside, start)
+    stays = find_stays(time_s, inside, start, interval_s=interval_s)
     if not stays:
-        return (None, *locate(time_s, voltage_kv, rest, start))
+        return (None, *locate(time_s, voltage_kv, rest, start, interval_s=interval_s))
     reached = start + int(np.argmax(inside[start:]))
     best: tuple[LocatedStage | None, ...] = ()
     for stay in _worth_trying(stays, stage):
         located = LocatedStage(stage, reached, stay)
-        found = (located, *locate(time_s, voltage_kv, rest, _after(time_s, located, rest[0]) if rest else 0))
+        following = _after(time_s, located, rest[0]) if rest else 0
+        found = (located, *locate(time_s, voltage_kv, rest, following, interval_s=interval_s))
         if all(found):
             return found
         if sum(map(bool, found)) > sum(map(bool, best)):

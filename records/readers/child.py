@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import gc
 import json
+import os
 import resource
 import sys
-from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from records.readers.columns import ColumnMap
+from records.readers.memory import SharedMemory
 from records.readers.reading import read_record
 from records.readers.recording import Limits, Recording
 from records.readers.refusals import MappingNeeded, RecordRefused
 from records.readers.wanted import Wanted
 from records.readers.wording import plain_throughout
+
+_SLACK_BYTES = 64 * 1024 * 1024  # room that is made and not filled, where the limit of rows is low
 
 
 def _bind(limits: Limits) -> None:
@@ -23,15 +25,14 @@ def _bind(limits: Limits) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (limits.memory_bytes, limits.memory_bytes))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_NOFILE, (64, 64))
-    written = 8 * 32 * limits.max_rows
+    written = 8 * 32 * limits.max_rows + _SLACK_BYTES
     resource.setrlimit(resource.RLIMIT_FSIZE, (written, written))
 
 
-def _kept(recording: Recording, room: Path) -> dict[str, Any]:
-    for place, values in enumerate([recording.time_s, *recording.channels.values()]):
-        np.save(room / f"{place}.npy", np.asarray(values, dtype=np.float64), allow_pickle=False)
+def _told(recording: Recording, memory: SharedMemory) -> dict[str, Any]:
     return {
         "channels": list(recording.channels),
+        "places": [memory.place(values) for values in (recording.time_s, *recording.channels.values())],
         "metadata": dict(recording.metadata),
         "oddities": list(recording.oddities),
         "sha256": recording.sha256,
@@ -45,10 +46,13 @@ def _refused(refusal: RecordRefused) -> dict[str, Any]:
 
 
 def main() -> int:
-    """Read the order from standard input, bind the limits, read the file, leave the answer in the room."""
-    room, order = Path(sys.argv[1]), json.load(sys.stdin)
+    """Read the order from standard input, bind the limits, read the file, leave arrays and answer in two open files."""
+    arrays, answered = map(int, sys.argv[1:])
+    order = json.load(sys.stdin)
     limits = Limits(**order["limits"])
     _bind(limits)
+    gc.disable()  # this process lives for one file, and what the libraries make while they are loaded stays
+    memory = SharedMemory(arrays)
     try:
         columns = ColumnMap.from_dict(order["columns"]) if order["columns"] else None
         recording = read_record(
@@ -57,17 +61,20 @@ def main() -> int:
             limits=limits,
             wanted=Wanted.from_dict(order["wanted"]),
             companion=order["companion"],
+            memory=memory,
         )
-        answer = _kept(recording, room)
+        answer = _told(recording, memory)
     except RecordRefused as refusal:
         answer = _refused(refusal)
     except (MemoryError, ImportError, NameError, SystemError):
         return 3  # memory ran out, perhaps in the middle of loading a library
     except OSError as fault:
         answer = {"absent": fault.strerror or "it could not be opened", "number": fault.errno}
-    (room / "answer.json").write_text(json.dumps(plain_throughout(answer)), encoding="utf-8")
+    with open(answered, "w", encoding="utf-8") as file:
+        json.dump(plain_throughout(answer), file)
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    # Everything is written; taking down the libraries' threads and objects would only keep the parent waiting.
+    os._exit(main())

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from records.readers.columns import ColumnMap
+from records.readers.memory import OWN, Memory
 from records.readers.recording import Limits
 from records.readers.refusals import RecordTooLarge
 from records.readers.wanted import Wanted
@@ -28,6 +29,8 @@ class Order:
         Which column is which, where a person said so.
     companion : Path or None
         The other file of a pair.
+    memory : Memory
+        Where the columns of a long table are made.
     """
 
     path: Path
@@ -35,6 +38,7 @@ class Order:
     wanted: Wanted
     columns: ColumnMap | None = None
     companion: Path | None = None
+    memory: Memory = OWN
 
     def is_all(self, unresolved: Sequence[int]) -> bool:
         """Return whether no column is left that could be asked for: all have names, or a person has told them."""

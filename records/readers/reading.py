@@ -9,6 +9,7 @@ from pathlib import Path
 
 from records.readers.columns import ColumnMap
 from records.readers.formats import format_for, ordered
+from records.readers.memory import OWN, Memory
 from records.readers.order import Order
 from records.readers.previewing import Preview
 from records.readers.recording import DEFAULT, Limits, Recording
@@ -68,6 +69,7 @@ def read_record(
     needed: Sequence[str] = NEEDED,
     wanted: Wanted | None = None,
     companion: str | PathLike[str] | None = None,
+    memory: Memory = OWN,
 ) -> Recording:
     """Return the arrays of one file, or of a pair.
 
@@ -86,6 +88,8 @@ def read_record(
         What the step needs: which sets of channels, along which axis.
     companion : path-like, optional
         The other file of a pair (COMTRADE: configuration and data, in either order).
+    memory : Memory
+        Where the columns of a long text are made.
 
     Returns
     -------
@@ -106,7 +110,7 @@ def read_record(
     Cells of numbers are never guessed at: text, nothing, NaN and infinity are refused with their row. Rows with equal
     times are kept and reported as odd. What a library raises over a damaged file becomes `RecordDamaged`.
     """
-    order = _order(path, companion, columns, limits, wanted or Wanted.of(needed))
+    order = _order(path, companion, columns, limits, wanted or Wanted.of(needed), memory)
     with _refusing():
         return format_for(order).reader.read(order)
 
@@ -117,9 +121,10 @@ def _order(
     columns: ColumnMap | None,
     limits: Limits,
     wanted: Wanted,
+    memory: Memory = OWN,
 ) -> Order:
     other = None if companion is None else Path(companion)
-    return ordered(Order(Path(path), limits, wanted, columns, other))
+    return ordered(Order(Path(path), limits, wanted, columns, other, memory))
 
 
 @contextmanager

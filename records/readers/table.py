@@ -77,13 +77,15 @@ class Table:
             return None
         seen = Pass(self.order)
         read = partial(self._read, separator=dialect.separator)
-        columns = columns_of(self.source.path, dialect.first_row, len(self.resolved), read, seen)
+        columns = columns_of(self.source.path, dialect.first_row, len(self.resolved), read, self._scale, seen)
         if columns is None:
             if seen.faulty is not None:
                 self._explain(seen.faulty)
             return None
-        named = {column.channel: _scaled(values, column) for column, values in zip(self.resolved, columns, strict=True)}
-        return named, seen.measure()
+        return {one.channel: values for one, values in zip(self.resolved, columns, strict=True)}, seen.measure()
+
+    def _scale(self, place: int, values: Samples) -> Samples:
+        return _scaled(values, self.resolved[place])
 
     def _as_a_whole(self) -> tuple[dict[str, Samples], Measure]:
         """Return columns and measure by way of a cleaned copy in memory, or refuse with the row."""

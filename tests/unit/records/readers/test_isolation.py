@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import json
+import os
+import subprocess
+
 import numpy as np
 import pytest
 
+from records.readers import isolation
 from records.readers.columns import ColumnMap
 from records.readers.isolation import read_in_child
 from records.readers.reading import read_record
@@ -65,3 +70,45 @@ def test_signs_that_no_database_takes_do_not_come_out_of_the_child(tmp_path):
 def test_a_file_that_is_not_there_is_no_refusal(tmp_path):
     with pytest.raises(FileNotFoundError):
         read_in_child(tmp_path / "nothing")
+
+
+SOUND = {"channels": ["voltage_kv"], "places": [[0, 0], [0, 0]], "metadata": {}, "oddities": [], "sha256": ""}
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        b"{",
+        b"\xff",
+        b"[" * 100_000,
+        b"[]",
+        b"{}",
+        b'{"refused": "RecordRefused"}',
+        b'{"absent": "x"}',
+        json.dumps(SOUND | {"preview": None, "places": [[0, 0]]}).encode(),
+        json.dumps(SOUND | {"preview": None, "places": [[0, 0], [0, 10**9]]}).encode(),
+        json.dumps(SOUND | {"preview": None, "places": [[0, 0], ["0", 0]]}).encode(),
+        json.dumps(SOUND | {"preview": None, "places": 3}).encode(),
+        json.dumps(SOUND | {"preview": 3}).encode(),
+    ],
+)
+def test_an_answer_that_no_sound_child_gives_is_a_refusal(answer, monkeypatch, tmp_path):
+    def child(command, **how):
+        os.write(int(command[-1]), answer)
+        return subprocess.CompletedProcess(command, 0)
+
+    (tmp_path / "record").write_text("time_s,voltage_kv\n0,1\n1,2\n2,3\n", encoding="utf-8")
+    monkeypatch.setattr(isolation.subprocess, "run", child)
+    with pytest.raises(ReadingTooCostly, match="before all that was read could be handed over"):
+        read_in_child(tmp_path / "record")
+
+
+def test_an_answer_longer_than_any_sound_one_is_not_taken_into_memory(monkeypatch, tmp_path):
+    def child(command, **how):
+        os.truncate(int(command[-1]), 2**40)
+        return subprocess.CompletedProcess(command, 0)
+
+    (tmp_path / "record").write_text("time_s,voltage_kv\n0,1\n1,2\n2,3\n", encoding="utf-8")
+    monkeypatch.setattr(isolation.subprocess, "run", child)
+    with pytest.raises(ReadingTooCostly, match="before all that was read could be handed over"):
+        read_in_child(tmp_path / "record")
