@@ -93,6 +93,7 @@ def stop(children: dict[str, subprocess.Popen[bytes]]) -> None:
             child.wait(timeout=max(0.1, end - time.monotonic()))
         except subprocess.TimeoutExpired:
             child.kill()
+            child.wait()
 
 
 def run_group(port: int) -> int:

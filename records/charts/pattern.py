@@ -14,7 +14,7 @@ from records.charts.vector import PRINT, svg_line, svg_rect, svg_sheet, svg_text
 
 # Least count of each class; a class is drawn as one path, darker the more pulses a cell holds.
 _CLASSES = (1, 2, 4, 10, 32, 100, 1000)
-_OPACITIES = (0.22, 0.34, 0.46, 0.58, 0.72, 0.86, 1.0)
+_OPACITIES = (0.34, 0.44, 0.54, 0.64, 0.76, 0.88, 1.0)  # the least is seen on the pale red beyond a limit too
 _WAVE_SHARE = 0.92  # of the pane's half height
 _TICKS_DEG = (0, 90, 180, 270, 360)
 Corners = tuple[float, float, float, float]
@@ -226,7 +226,11 @@ def pattern_svg(pattern: Pattern, *, width: int = 680, height: int = 330) -> str
         parts.append(f'<path d="{way}" fill="{PRINT["accent"]}" fill-opacity="{opacity:g}"/>')
     parts += [svg_text(x_of(tick), base + 13, f"{tick}", PRINT["ink2"], "middle") for tick in _TICKS_DEG]
     parts.append(svg_text(width - right, base + 27, f"Phase (°); dotted: {pattern.wave_words}", PRINT["ink2"], "end"))
-    parts.append(svg_text(left - 56, top - 6, "Charge (pC)", PRINT["ink2"]))
+    parts.append(svg_text(left - 56, top - 8, "Charge (pC)", PRINT["ink2"]))
+    if pattern.limits():
+        either = "± " if pattern.bottom_pc < 0 else ""
+        words = f"limit {either}{pattern.limit_pc:g} pC"
+        parts.append(svg_text(width - right, top - 4, words, PRINT["bad"], "end"))
     parts.append(_legend(pattern, left, base + 44))
     return svg_sheet(width, height, pattern.words, "".join(parts))
 

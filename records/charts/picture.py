@@ -53,8 +53,9 @@ class Picture:
 
     @property
     def span(self) -> tuple[float, float]:
-        """Return first and last time [s]."""
-        return float(self.time_s[0]), float(self.time_s[-1])
+        """Return first and last time [s], of the voltage or of the charge."""
+        times = [self.time_s, *([self.charge_times] if len(self.charge_times) else [])]
+        return min(float(one[0]) for one in times), max(float(one[-1]) for one in times)
 
     def window(self, first: str | None, last: str | None) -> tuple[float, float] | None:
         """Return the window of times [s] that a reader asked for, cut to the record; None where he asked for none.

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from records.charts.plot import Curve, Pane, Plot, Point, Region, Side, ticks_between
-from records.charts.vector import PRINT, escaped, svg_line, svg_rect, svg_text
+from records.charts.vector import PRINT, escaped, svg_label, svg_line, svg_rect, svg_text
 
 _LEFT, _RIGHT, _TOP, _FOOT, _GAP = 62.0, 10.0, 18.0, 34.0, 48.0
 _LINE = 11.0
@@ -81,7 +81,8 @@ def plot_svg(plot: Plot, *, width: int = 680, height: int = 400) -> str:
 def _path(curve: Curve, sheet: _Sheet) -> str:
     colour, dash, width = _STROKES[curve.tone]
     low, high = sheet.pane.y_range
-    inside = (curve.y >= low) & (curve.y <= high)
+    first, last = sheet.pane.x_range
+    inside = (curve.y >= low) & (curve.y <= high) & (curve.x >= first) & (curve.x <= last)
     places = list(zip(sheet.across(curve.x), sheet.down(curve.y), inside, strict=True))
     way, is_drawn = "", False
     for x, y, is_inside in places:
@@ -110,15 +111,15 @@ def _words(region: Region, sheet: _Sheet, nth: int) -> str:
     y = y1 - 3 if region.y[1] is not None else y1 + 10
     colour = PRINT["bad"] if region.is_limit else PRINT["accent"]
     if region.x == (None, None):  # a band across the pane is named at its right end, away from where a wave begins
-        return svg_text(x1 - 2, y, region.words, colour, "end")
-    return svg_text(x0 + 2, y + _LINE * nth, region.words, colour)
+        return svg_label(x1 - 2, y, region.words, colour, "end")
+    return svg_label(x0 + 2, y + _LINE * nth, region.words, colour)
 
 
 def _point(point: Point, sheet: _Sheet) -> str:
     x, y = float(sheet.across(point.x)), float(sheet.down(point.y))
     ring = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="none" stroke="{PRINT["ink"]}" stroke-width="0.9"/>'
     away, down, anchor = _SIDES[point.side]
-    return ring + svg_text(x + away, y + down, point.words, PRINT["ink2"], anchor)
+    return svg_label(x + away, y + down, point.words, PRINT["ink2"], anchor) + ring
 
 
 _SIDES: Mapping[Side, tuple[float, float, str]] = {
@@ -153,7 +154,7 @@ def _legend(sheet: _Sheet) -> str:
             continue
         colour, dash, _ = _STROKES[curve.tone]
         parts.append(svg_text(right, sheet.top - 6, curve.name, colour, "end"))
-        right -= 5.2 * len(curve.name) + 4
+        right -= 4.6 * len(curve.name) + 4
         parts.append(svg_line(right - 18, sheet.top - 9, right, sheet.top - 9, colour, dash))
         right -= 28
     return "".join(parts)

@@ -13,6 +13,8 @@ from records.charts.picture import Mark, Picture, band_words, fallback, mark_wor
 from records.evaluation.thinning import thin
 from records.readers.recording import Samples
 
+_SIGN = 4.6  # width of a sign, on average, of text of size 10
+_DOT = 1.2  # width and height of the cells in which single pulses are drawn
 _FLOOR_PC = 0.1  # the logarithmic axis begins here at the lowest
 # The light set of the design tokens, on white.
 PRINT = {
@@ -22,6 +24,7 @@ PRINT = {
     "line": "#c6ccd1",
     "band": "#dcebf1",
     "limit": "#f6dcd8",
+    "ground": "#ffffff",
 }
 PRINT["bad"] = "#a3261f"
 
@@ -108,6 +111,17 @@ def svg_text(x: float, y: float, text: str, colour: str, anchor: str = "start") 
     return f'<text x="{x:.1f}" y="{y:.1f}" fill="{colour}" text-anchor="{anchor}">{escaped(text)}</text>'
 
 
+def svg_label(x: float, y: float, text: str, colour: str, anchor: str = "start") -> str:
+    """Return a text over lines: a pale ground under it keeps it readable."""
+    wide = _SIGN * len(text) + 2
+    left = {"start": x - 1, "end": x - wide + 1}.get(anchor, x - wide / 2)
+    ground = (
+        f'<rect x="{left:.1f}" y="{y - 8.5:.1f}" width="{wide:.1f}" height="11" fill="{PRINT["ground"]}" '
+        'fill-opacity="0.8"/>'
+    )
+    return ground + svg_text(x, y, text, colour, anchor)
+
+
 def svg_rect(x0: float, y0: float, x1: float, y1: float, colour: str) -> str:
     """Return a filled region between two corners."""
     return (
@@ -131,6 +145,20 @@ def _svg_path(pane: _Pane, time_s: Samples, values: Samples, colour: str) -> str
     return f'<path d="M{way}" fill="none" stroke="{colour}" stroke-width="1.1" stroke-linejoin="round"/>'
 
 
+def _svg_dots(pane: _Pane, time_s: Samples, values: Samples, colour: str) -> str:
+    """Return single pulses as one path of dots: a cell that holds any is filled, those side by side as one dash."""
+    places = np.column_stack([np.floor(pane.down(values) / _DOT), np.floor(pane.across(time_s) / _DOT)]).astype(int)
+    rows, columns = np.unique(places, axis=0).T
+    begins = np.flatnonzero(np.concatenate(([True], (np.diff(rows) != 0) | (np.diff(columns) != 1))))
+    ends = np.concatenate((begins[1:], [len(rows)]))
+    dashes = [
+        f"M{columns[begin] * _DOT:.1f},{(rows[begin] + 0.5) * _DOT:.1f}h{(end - begin) * _DOT:.1f}"
+        for begin, end in zip(begins, ends, strict=True)
+        if end > begin
+    ]
+    return f'<path d="{"".join(dashes)}" fill="none" stroke="{colour}" stroke-width="{_DOT}"/>'
+
+
 def _svg_axis(pane: _Pane, ticks: Sequence[float], title: str) -> str:
     parts = []
     for tick in ticks:
@@ -151,7 +179,7 @@ def _svg_voltage(picture: Picture, pane: _Pane) -> str:
     parts.append(_svg_path(pane, picture.time_s, picture.voltage_kv, PRINT["accent"]))
     for band in picture.bands:
         x0 = float(pane.across(fallback(band.start_s, first)))
-        parts.append(svg_text(x0, float(pane.down(band.high_kv)) - 3, band_words(band), PRINT["accent"]))
+        parts.append(svg_label(x0 + 5, float(pane.down(band.high_kv)) - 4, band_words(band), PRINT["accent"]))
     return "".join(parts)
 
 
@@ -162,7 +190,8 @@ def _svg_charge(picture: Picture, pane: _Pane) -> str:
         y = float(pane.down(picture.limit_pc))
         parts.append(svg_rect(pane.left, pane.top, pane.left + pane.width, y, PRINT["limit"]))
     parts.append(_svg_axis(pane, ticks, "Charge (pC)"))
-    parts.append(_svg_path(pane, picture.charge_times, picture.charge_pc, PRINT["ink"]))
+    draw = _svg_path if picture.charge_time_s is None else _svg_dots
+    parts.append(draw(pane, picture.charge_times, picture.charge_pc, PRINT["ink"]))
     if picture.limit_pc is not None:
         parts.append(svg_line(pane.left, y, pane.left + pane.width, y, PRINT["bad"], "4 3"))
         parts.append(svg_text(pane.left + pane.width, y - 3, f"limit {picture.limit_pc:g} pC", PRINT["bad"], "end"))
@@ -172,7 +201,11 @@ def _svg_charge(picture: Picture, pane: _Pane) -> str:
 def _svg_mark(mark: Mark, upper: _Pane, lowest: _Pane, place: int) -> str:
     x = float(upper.across(mark.time_s))
     line = svg_line(x, upper.top, x, lowest.top + lowest.height, PRINT["ink2"], "1.5 2.5")
-    return line + svg_text(x + 3, lowest.top + 9 + 11 * (place % 2), mark_words(mark), PRINT["ink2"])
+    # between the panes, where nothing is drawn; in a single pane at its top
+    y = lowest.top - 4 - 11 * (place % 2) if lowest is not upper else upper.top + 9 + 11 * (place % 2)
+    is_right = x > upper.left + 0.8 * upper.width
+    at, anchor = (x - 3, "end") if is_right else (x + 3, "start")
+    return line + svg_label(at, y, mark_words(mark), PRINT["ink2"], anchor)
 
 
 def _svg_time(pane: _Pane) -> str:

@@ -57,6 +57,10 @@ class Site:
         """Open a run of each kind of `tests.browser.opening` and write its files; return both by kind."""
         return dict(json.loads(self._python("-m", "tests.browser.opening", str(folder))))
 
+    def judge_sisters(self) -> list[dict[str, Any]]:
+        """Judge two runs of a unit and one of its sister; return them in this order."""
+        return list(json.loads(self._python("-m", "tests.browser.sisters")))
+
     def start(self) -> None:
         """Start the processes and wait until the site answers."""
         for name, line in launch.commands(self.port).items():

@@ -176,3 +176,18 @@ def test_a_derived_step_is_evaluated_as_it_stands():
         steps["Inductance at rated frequency"], [synthesise_table({"frequency_hz": 60.0, "inductance_mh": 5.2})]
     )
     assert inductance.verdict == "does_not_conform"  # 5.2 mH is 4 % off, and 3 % are allowed
+
+
+def test_files_are_called_as_they_were_given_on_the_command_line(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    written(tmp_path, "winding_resistance", is_good=True)
+    Path("phases").mkdir()
+    for name, ohm in (("phases/a.csv", 0.421), ("phases/b.csv", 0.425)):
+        write_csv(Path(name), synthesise_table({"resistance_ohm": ohm, "temperature_c": 22.5}))
+    found = evaluate_files("step.json", ["phases/a.csv", "phases/b.csv"]).findings
+    reasons = {finding.quantity: finding.reason for finding in found}
+    assert reasons["resistance_at_reference_ohm"].startswith("“phases/b.csv”: ")
+    at_20 = [ohm * 255 / 257.5 for ohm in (0.421, 0.425)]  # copper, from 22.5 °C
+    assert f"“phases/a.csv” {at_20[0]:.6g}, “phases/b.csv” {at_20[1]:.6g} Ω" in reasons["resistance_unbalance_pct"]
+    alone = evaluate_files("step.json", ["phases/a.csv"]).findings
+    assert not any("phases" in finding.reason for finding in alone)

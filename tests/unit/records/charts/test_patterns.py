@@ -71,6 +71,9 @@ def test_the_document_has_one_path_a_class_and_no_style(pattern):
     assert "<style" not in svg
     assert "style=" not in svg
     assert "18.71 kV r.m.s." in svg
+    assert "limit ± 100 pC" in svg
+    assert "limit 100 pC" in pattern_svg(Pattern.from_details(details(bottom_pc=0.0)))
+    assert "limit" not in pattern_svg(Pattern.from_details(details(limit_pc=None)))
 
 
 def test_a_pattern_of_one_sign_without_limit_or_voltage():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -97,6 +98,32 @@ def test_the_spike_is_in_print_too(picture):
     charge = ET.fromstring(figure_svg(picture, log=False)).findall("{http://www.w3.org/2000/svg}path")[1]
     heights = [float(pair.split(",")[1]) for pair in charge.get("d")[1:].split("L")]
     assert min(heights) < np.median(heights) - 50
+
+
+def test_single_pulses_are_dots_in_print_and_the_axis_holds_them_all():
+    """Pulses of 5 and 50 pC by turns, twice as long as the voltage: two rows of dots, nothing drawn between them."""
+    time_s, pulses_s = np.linspace(0, 100, 400), np.linspace(0, 200, 40_000)
+    charge = np.where(np.arange(40_000) % 2, 5.0, 50.0)
+    picture = Picture(time_s, np.full(400, 20.0), charge, charge_time_s=pulses_s)
+    assert picture.span == (0.0, 200.0)
+    root = ET.fromstring(figure_svg(picture, log=False))
+    voltage, dots = root.findall("{http://www.w3.org/2000/svg}path")
+    dashes = [tuple(map(float, dash)) for dash in re.findall(r"M([\d.]+),([\d.]+)h([\d.]+)", dots.get("d"))]
+    assert dashes
+    assert len({y for _, y, _ in dashes}) == 2
+    assert 660 < max(x + wide for x, _, wide in dashes) <= 672  # the right edge lies at 670
+    assert max(float(x) for x in re.findall(r"([\d.]+),", voltage.get("d"))) == pytest.approx(366, abs=1)  # half of it
+
+
+def test_found_events_are_named_between_the_panes_and_inside_the_sheet(picture):
+    late = replace(picture, marks=[Mark("extinction", float(picture.time_s[-1]), 12.0), *picture.marks])
+    root = ET.fromstring(figure_svg(late))
+    space = "{http://www.w3.org/2000/svg}"
+    words = {text.text: text for text in root.iter(f"{space}text")}
+    named = words["extinction 12 kV"]
+    assert named.get("text-anchor") == "end"
+    axis = float(words["Charge (pC)"].get("y"))  # stands just above the lower pane
+    assert axis - 14 < float(named.get("y")) < axis + 5
 
 
 def test_zero_charge_draws_on_a_logarithmic_axis():
