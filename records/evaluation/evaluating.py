@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,7 @@ from records.evaluation.setups import Setup
 from records.evaluation.soundness import unsound
 from records.evaluation.step import BadStep, Criterion, Step, parse_step
 from records.evaluation.sweep import examining as sweeps
+from records.evaluation.sweep.knots import measured_sweeps
 from records.evaluation.wording import called, opening
 from records.readers.recording import Recording
 
@@ -91,6 +92,9 @@ def evaluate(step: Step | Mapping[str, Any], recordings: Sequence[Recording], se
     reason = _unsound(records, known)
     if reason:
         return _not_evaluable(known, whole, reason)
+    if known.kind == "frequency_response":
+        records, said = measured_sweeps(records)
+        whole = replace(whole, oddities=(*whole.oddities, *said))
     done = correct(known, records, circuit)
     try:
         examination = _examination(known, done.records, done.setup)

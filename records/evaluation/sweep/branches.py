@@ -118,6 +118,8 @@ class Network:
         no phase was measured.
     is_hidden : bool
         Whether a resistance in series leaves too little to be seen of a branch, so that none is told.
+    widened : float
+        By how much uncertainties are greater because neighbouring errors are alike, at least 1.
     """
 
     branches: tuple[Branch, ...]
@@ -130,6 +132,7 @@ class Network:
     noise_db: float
     noise_deg: float
     is_hidden: bool = False
+    widened: float = 1.0
 
     @property
     def parallel_hz(self) -> tuple[float, ...]:
@@ -193,7 +196,8 @@ def find_branches(
     of the ratio of Y/(1 + Y R) to what was measured through the resistance R, each sample weighed by its scatter; of
     its real part alone where no phase was measured. κ is 0 for R, L and C in series and is freed
     only where the samples ask for it, as for a reactor with a resistor beside it. Further pole pairs are tried only
-    where neighbouring residuals are alike. Uncertainties are the fit's own covariance.
+    where neighbouring residuals are alike. Uncertainties are the fit's own covariance, widened by the serial
+    correlation of what is left, where there is any.
 
     A circuit of resistors, coils and capacitors has one admittance only to a magnitude: `least_phase` starts the fit.
     """
@@ -247,6 +251,7 @@ def _network(fit: Fit, frequency_hz: Samples, unit: float, size: float, least_qu
         fit.residual,
         fit.noise_db,
         fit.noise_deg,
+        widened=fit.widened,
     )
     zeros = _zeros(network, low, high, least_quality)
     return replace(network, parallel=tuple(_parallel(fit, zero, unit) for zero in zeros))

@@ -278,6 +278,11 @@ class SweepTest:
             shown = ", ".join(f"{one:.5g} Hz" for one in network.parallel_hz)
             said.append(f"Parallel resonances at {shown}.")
         said += self._no_resonances(swept)
+        if network.widened > 1:
+            said.append(
+                "Neighbouring samples are alike beyond what the fitted curve explains, as where a sweep was smoothed "
+                f"or losses change with frequency: uncertainties from samples are widened {network.widened:.2g}-fold."
+            )
         return said
 
     def details(self) -> dict[str, Any]:

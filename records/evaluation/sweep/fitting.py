@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from equipment.metrology.serial import serial_factor
 from records.evaluation.sweep.observing import Observed
 from records.evaluation.sweep.poles import fitted_poles, starting_poles
 from records.evaluation.sweep.rational import Model
@@ -20,6 +21,7 @@ _PASSES = 10  # each weighs the samples by the scatter that the one before left 
 _SETTLED = 1.1  # … until no weight moves further than this against another
 _MORE_PAIRS = 2
 _BETTER_SKEWED, _BETTER_WITH_MORE = 0.8, 0.65  # of the weighted squares: what freeing κ, or one more pair, must reach
+_ALIKE, _ALIKE_SIGMAS = 0.15, 4.0  # correlation of neighbours, and times its chance 1/√n, from which on it counts
 _WHITE = 0.3  # correlation of neighbouring residuals below which nothing is left to explain
 
 
@@ -45,6 +47,8 @@ class Fit:
         Correlation of neighbouring weighted errors, -1 to 1.
     worst_place : int
         Sample around which the weighted errors are greatest.
+    widened : float
+        Root of the factor by which the covariance was made greater because neighbouring errors are alike, at least 1.
     """
 
     model: Model
@@ -55,6 +59,7 @@ class Fit:
     by_scale: Samples
     likeness: float
     worst_place: int
+    widened: float = 1.0
 
     @property
     def noise_db(self) -> float:
@@ -162,7 +167,12 @@ def refined(observed: Observed, model: Model) -> Fit:
     of_samples = np.sqrt(np.sum(white**2, axis=0))
     worst = int(np.convolve(of_samples, np.ones(5) / 5, mode="same").argmax())
     residual = float(np.sqrt(np.mean(np.sum(both**2, axis=0))))
-    return Fit(fitted, scatter, errors, half, residual, by_scale, _likeness(both, white), worst)
+    alike = _likeness(both, white)
+    factor = 1.0
+    if alike > max(_ALIKE, _ALIKE_SIGMAS / math.sqrt(white.size)):
+        factor = float(np.mean([serial_factor(one, by_parameters.shape[1]) for one in white]))
+        scatter = replace(scatter, inverse=factor * scatter.inverse)
+    return Fit(fitted, scatter, errors, half, residual, by_scale, alike, worst, math.sqrt(factor))
 
 
 def _likeness(errors: Samples, white: Samples) -> float:

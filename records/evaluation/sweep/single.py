@@ -14,6 +14,7 @@ from records.evaluation.measured import relative_standard_uncertainty
 from records.evaluation.setups import Setup
 from records.evaluation.step import Step
 from records.evaluation.sweep.branches import LEAST_QUALITY, Branch, Network, NoBranches, find_branches
+from records.evaluation.sweep.knots import LOST
 from records.evaluation.sweep.responses import NoResponse, Response, response_of
 from records.evaluation.sweep.telling import Swept
 from records.readers.recording import Recording, Samples
@@ -45,6 +46,8 @@ def swept_of(number: int, count: int, recording: Recording, step: Step, setup: S
         response = response_of(recording, step)
     except NoResponse as fault:
         return shown(None, None, str(fault))
+    if LOST in recording.metadata:
+        return shown(response, None, recording.metadata[LOST])
     if response.admittance_s is None:
         why = (
             f"The record holds {response.form}, from which no branch can be fitted: state in the step the resistance "

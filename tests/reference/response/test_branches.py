@@ -9,8 +9,10 @@ import pytest
 from scipy.optimize import newton
 
 from records.evaluation.sweep.branches import NoBranches, find_branches
+from records.evaluation.sweep.knots import measured_points
 from records.evaluation.sweep.observing import least_phase
 from records.evaluation.sweep.synthesis import SeriesBranch, impedance_of, synthesise_sweep
+from records.readers.recording import Recording
 
 THREE = (
     SeriesBranch.tuned(282.5, 60, 6.37),
@@ -137,6 +139,7 @@ DISTURBED = {
     "the magnitude of an impedance alone": ("relative", "bare"),
     "the magnitude of a transfer alone": ("relative", "bare", "through"),
     "a transfer with phase": ("relative", "through"),
+    "interpolated afterwards": ("relative", "interpolated"),
 }
 THROUGH_OHM = 50.0
 
@@ -161,7 +164,35 @@ def disturbed(true, chance, how):
         impedance = impedance * 10 ** (db / 20) * np.exp(1j * np.radians(degrees))
     if "additive" in how:
         impedance = impedance + chance.uniform(0.001, 0.005) * (chance.normal(size=n) + 1j * chance.normal(size=n))
+    if "interpolated" in how:
+        frequency, impedance = told_apart(interpolated(frequency, impedance, chance))
     return frequency, 1 / (np.abs(impedance).astype(complex) if "bare" in how else impedance)
+
+
+def interpolated(frequency, impedance, chance) -> Recording:
+    """Return a sweep at three to eight times as many frequencies, by straight lines between its samples.
+
+    Over frequency or its logarithm, in ohms or decibels, with the measured frequencies among the new ones or not; the
+    file has six digits.
+    """
+    axis, back = ((np.log, np.exp), (np.asarray, np.asarray))[chance.integers(2)]
+    is_in_decibels, times = bool(chance.integers(2)), chance.uniform(3.2, 8)
+    x, size, phase = axis(frequency), np.abs(impedance), np.degrees(np.unwrap(np.angle(impedance)))
+    if chance.integers(2):
+        whole = round(times)
+        new = np.interp(np.arange((len(x) - 1) * whole + 1) / whole, np.arange(len(x)), x)
+    else:
+        new = axis(np.geomspace(frequency[0], frequency[-1], round(times * len(x))))
+    made = 10 ** (np.interp(new, x, 20 * np.log10(size)) / 20) if is_in_decibels else np.interp(new, x, size)
+    channels = {"frequency_hz": back(new), "impedance_ohm": made, "phase_deg": np.interp(new, x, phase)}
+    written = {name: np.array([float(f"{value:.6g}") for value in values]) for name, values in channels.items()}
+    return Recording(np.empty(0), written)
+
+
+def told_apart(recording):
+    """Return frequencies and impedance of the points that were measured."""
+    channels = measured_points(recording).recording.channels
+    return channels["frequency_hz"], channels["impedance_ohm"] * np.exp(1j * np.radians(channels["phase_deg"]))
 
 
 def exact_zeros(true, near_hz):

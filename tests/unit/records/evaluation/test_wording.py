@@ -112,7 +112,8 @@ def test_every_key_that_may_be_missing_has_words():
             NOTHING,
             "The record has none of the sets of channels that this kind of test is judged on: frequency, impedance and "
             "phase; or frequency, real part of the impedance and imaginary part of the impedance; or frequency, real "
-            "part of the reflection and imaginary part of the reflection; or frequency and gain; or frequency and impedance.",
+            "part of the reflection and imaginary part of the reflection; or frequency and gain; or frequency and "
+            "impedance.",
         ),
     ],
 )
