@@ -96,7 +96,9 @@ def stepped_curves(
     if not recorded.step_kv or crest.size == 1:
         return None
     of_base = recorded.values_kv - residual
-    tail = slice(recorded.crest, int(np.searchsorted(recorded.time_us, window_us[1])))
+    last = int(np.searchsorted(recorded.time_us, window_us[1]))
+    # An oscillation is no noise: where one is seen, the noise is read after a third of the tail.
+    tail = slice(recorded.crest + ((last - recorded.crest) // 3 if crest.is_seen else 0), last)
     noise = noise_in_steps(recorded.values_kv[tail], of_base[tail], recorded.step_kv)
     if noise >= DITHERED:
         return None

@@ -43,7 +43,7 @@ class SteppedCurves:
     Notes
     -----
     In each draw the level before the impulse lies elsewhere within a step, and the curve is greater or smaller by up
-    to half a step at its crest: neither is known better. What the staircase makes of the curve is taken through base
+    to a step at its crest, so that crest and half value lie anywhere within one too: none is known better. What the staircase makes of the curve is taken through base
     level, fit (by its derivatives) and filter as the samples are; of the greatest value the search itself is done.
     Noise counts in it by its mean effect; what it adds as noise is reckoned by `CurveNoise`.
 
@@ -75,7 +75,7 @@ class SteppedCurves:
             self.curve_kv = of_base + filtered(self.smooth_kv - of_base, self.interval_us)
         places = np.arange(1, _DRAWS + 1)
         self.offsets = (0.5 + places / _PLASTIC) % 1.0
-        self.gains = 1 + ((0.5 + places / _PLASTIC**2) % 1.0 - 0.5) * self.step_kv / recorded.extreme_kv
+        self.gains = 1 + (2 * ((0.5 + places / _PLASTIC**2) % 1.0) - 1) * self.step_kv / recorded.extreme_kv
         drift = recorded.drift_kv_per_us * (self.time_us - recorded.flat_centre_us)
         self.in_steps = (self.gains[:, None] * self.smooth_kv + drift) / self.step_kv + self.offsets[:, None]
         self.errors_kv = self.step_kv * self.stairs.at(self.in_steps) - self._of_base_level()
