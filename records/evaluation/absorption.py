@@ -9,6 +9,7 @@ import numpy as np
 
 from equipment.metrology.lines import fit_line
 from equipment.metrology.serial import counted, likeness
+from records.evaluation.knots import readings_behind
 from records.readers.recording import Samples
 
 # Readings between t/r and r t are taken together, r the least of these that holds enough of them.
@@ -52,7 +53,8 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
     """Return the insulation resistance at one time, interpolated in the logarithms of time and resistance.
 
     Between t/1.25 and 1.25 t a straight line ln R = a + b ln t is fitted to the readings and read at t; with fewer than
-    four there, between t/1.5 and 1.5 t; with fewer there too, the two neighbours are joined by such a line.
+    four there, between t/1.5 and 1.5 t; with fewer there too, the two neighbours are joined by such a line. Of a record
+    that was interpolated by straight lines the readings behind it are taken, where it shows them (`readings_behind`).
 
     Parameters
     ----------
@@ -92,10 +94,12 @@ def resistance_after(time_s: Samples, resistance_mohm: Samples, at_s: float) -> 
         raise TimeNotReached(
             f"The record runs from {time_s[0]:.4g} to {time_s[-1]:.4g} s; the value at {at_s:.4g} s is not in it."
         )
+    behind = readings_behind(time_s, resistance_mohm)
     for ratio in WINDOW_RATIOS:
-        near = (time_s >= at_s / ratio) & (time_s <= at_s * ratio)
+        near = (behind.time_s >= at_s / ratio) & (behind.time_s <= at_s * ratio)
         if int(near.sum()) >= _LEAST_IN_WINDOW:
-            return _by_line(time_s[near], resistance_mohm[near], at_s, _alike(time_s, resistance_mohm))
+            alike = _alike(behind.time_s, behind.values)
+            return _by_line(behind.time_s[near], behind.values[near], at_s, alike)
     after = int(np.clip(np.searchsorted(time_s, at_s), 1, len(time_s) - 1))
     pair = slice(after - 1, after + 1)
     positive = np.maximum(time_s[pair], 1e-9)

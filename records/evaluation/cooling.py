@@ -16,6 +16,8 @@ from records.readers.wanted import WANTED_BY_KIND
 
 LEAST_READINGS = WANTED_BY_KIND["temperature_rise"].min_rows
 _MOST_COUNTED = 600  # readings whose correlations are reckoned with one by one
+_CLEARLY, _COARSER = 0.5, 2.0  # sum of correlations that speaks of interpolation, and between readings how far apart
+_WAVES = math.sqrt(0.2)  # of x (1 - x) between two readings: standard deviation by mean, √(1/180) by 1/6
 _GRID = 36  # time constants tried before the search narrows
 _SHORTEST_SHARE, _LONGEST_SHARE = 0.01, 1.0  # of the length of the record: beyond, a time constant is not told by it
 _SLOW_SHARE = 2.0  # the slow time constant of the third model, as a multiple of the length of the record
@@ -176,7 +178,9 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
     Notes
     -----
     Noise is taken as of one size; where it is alike from reading to reading, as in a record that was interpolated to
-    another rate, it counts as fewer readings, by the `likeness` of the residuals. Where the surroundings of the
+    another rate, it counts as fewer readings, by the `likeness` of the residuals, and what straight lines across the
+    curve's bend would do at shutdown counts too. A record that shows the readings it was interpolated from is better
+    brought back to them first (`records.evaluation.knots`). Where the surroundings of the
     winding (tank, core, air in the housing) cool slowly too, one exponential alone bends to follow them and reads too
     low at shutdown.
 
@@ -190,9 +194,8 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
     >>> round(fit_cooling(t, 0.4 + 0.1 * np.exp(-t / 300) - 1e-5 * t).resistance_ohm, 9)
     0.5
     """
-    needed = LEAST_READINGS
-    if len(after_s) < needed:
-        raise CoolingNotTold(f"There are {len(after_s)} readings after shutdown; at least {needed} are needed.")
+    if len(after_s) < LEAST_READINGS:
+        raise CoolingNotTold(f"There are {len(after_s)} readings after shutdown; at least {LEAST_READINGS} are needed.")
     last_s = float(after_s[-1])
     centre = float(resistance_ohm.mean())
     scale = float(np.ptp(resistance_ohm))
@@ -205,9 +208,11 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
     residual = values - columns @ linear
     by_tau = linear[1] * columns[:, 1] * after_s / tau  # derivative by ln τ
     jacobian = np.column_stack([columns[:, :2], by_tau, columns[:, 2:]])
-    count = jacobian.shape[1]
-    squares = float(residual @ residual)
-    covariance, u, freedom = _known(jacobian, residual)
+    count, squares = jacobian.shape[1], float(residual @ residual)
+    bend = linear[1] * columns[:, 1] / tau**2
+    covariance, u, freedom = _known(
+        jacobian, residual, (_COARSER * float(np.median(np.diff(after_s)))) ** 2 / 12 * bend
+    )
     if linear[1] <= 0:
         raise CoolingNotTold("The resistance rises after shutdown instead of falling: the record shows no cooling.")
     to_own = np.array([scale, scale, tau, *([scale] * (count - 3))])
@@ -226,8 +231,12 @@ def fit_cooling(after_s: Samples, resistance_ohm: Samples, model: str = WITH_DRI
     )
 
 
-def _known(jacobian: NDArray[np.float64], residual: Samples) -> tuple[NDArray[np.float64], float, float]:
-    """Return covariance of the parameters, standard uncertainty of the value at shutdown and its degrees of freedom."""
+def _known(jacobian: NDArray[np.float64], residual: Samples, over: Samples) -> tuple[NDArray[np.float64], float, float]:
+    """Return covariance of the parameters, standard uncertainty of the value at shutdown and its degrees of freedom.
+
+    `over` is by how much straight lines between readings twice as far apart would lie above the curve on average,
+    h²/12 times its second derivative; it counts where clearly alike residuals speak of such lines.
+    """
     readings, count = jacobian.shape
     squares, alike = float(residual @ residual), likeness(residual, count)
     freedom = freedom_of(readings, count, 1 + 2 * float(alike.sum()))
@@ -238,6 +247,11 @@ def _known(jacobian: NDArray[np.float64], residual: Samples) -> tuple[NDArray[np
     if len(alike) and readings <= _MOST_COUNTED:
         share, freedom = counted(jacobian, at_shutdown, alike)
         variance = share * squares
+    if 2 * float(alike.sum()) > _CLEARLY:
+        # Such lines lie above the curve in waves, and residuals smaller than those waves speak against them.
+        waves = _WAVES * float(np.sqrt(np.mean(over**2)))
+        share = min(1.0, math.sqrt(squares / readings) / waves) if waves else 0.0
+        variance += (share * float(at_shutdown @ np.linalg.lstsq(jacobian, over, rcond=None)[0])) ** 2
     return covariance, math.sqrt(variance), freedom
 
 

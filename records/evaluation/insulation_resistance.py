@@ -13,6 +13,7 @@ from records.evaluation.absorption import Reading, TimeNotReached, resistance_af
 from records.evaluation.curves import ReadPoint, curve_details
 from records.evaluation.estimating import Estimate, combined, estimate
 from records.evaluation.examination import Examination
+from records.evaluation.knots import interpolated_in_words, readings_behind
 from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of, spoken
 from records.evaluation.readings import (
     condition,
@@ -85,7 +86,8 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     if isinstance(ten, str):  # a test of one minute is a whole test where nothing later is asked
         values = {name: value for name, value in values.items() if name not in late or name in listed}
     asked = _asked_of_test(step, recording, setup, after_s)
-    remarks = [gap_in_words(setup, *_INSTRUMENTS), _little_said(one)]
+    interpolated = interpolated_in_words(readings_behind(after_s, resistance))
+    remarks = [interpolated, gap_in_words(setup, *_INSTRUMENTS), _little_said(one)]
     values |= {criterion.quantity: measured for criterion, measured in asked}
     implied = [criterion for criterion, _ in asked]
     details = _curve(step, after_s, resistance, one, ten, setup)

@@ -21,6 +21,7 @@ from records.evaluation.cooling import (
 from records.evaluation.curves import curve_details, line_places, read_point
 from records.evaluation.estimating import combined, estimate, mean_of, resolution_part
 from records.evaluation.examination import Examination
+from records.evaluation.knots import interpolated_in_words, readings_behind
 from records.evaluation.measured import Measured, resolution_of, spoken
 from records.evaluation.readings import (
     condition,
@@ -47,13 +48,17 @@ _LATEST_FIRST_READING_S = USUAL["latest_first_reading_s"].value
 class CoolingRecord:
     """Readings after shutdown and what was fitted to them: times after shutdown [s], resistances [Ω].
 
-    `assumed` says in words what was taken for the instant of shutdown where nobody stated it; else nothing.
+    `assumed` says in words what was taken for the instant of shutdown where nobody stated it; else nothing. `first_s`
+    is when the record begins after shutdown [s]; `interpolated` says in words that its samples were interpolated from
+    the readings.
     """
 
     after_s: Samples
     resistance_ohm: Samples
     cooling: Cooling
     assumed: str = ""
+    first_s: float = 0.0
+    interpolated: str = ""
 
 
 def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
@@ -94,7 +99,9 @@ def cooling_of(step: Step, recording: Recording, setup: Setup) -> CoolingRecord:
             f"The record begins with a row of equal readings of {resistance[0]:.6g} Ω and then falls steeply: the "
             "instrument's range ended there. Measure again in a higher range."
         )
-    return CoolingRecord(after, resistance, compare_models(after, resistance), assumed)
+    behind = readings_behind(after, resistance)
+    cooling = compare_models(behind.time_s, behind.values)
+    return CoolingRecord(behind.time_s, behind.values, cooling, assumed, float(after[0]), interpolated_in_words(behind))
 
 
 def _shutdown(step: Step, setup: Setup, recording: Recording) -> tuple[float | None, str]:
@@ -183,10 +190,11 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     factor = step.number("hot_spot_factor")
     if factor is not None:
         values["hot_spot_rise_k"] = _hot_spot(rise, factor)
-    first = float(found.after_s[0])
+    first = found.first_s
     late = f"The first reading came {first:.4g} s after shutdown, later than {_LATEST_FIRST_READING_S:g} s."
     remarks = [
         _compared_in_words(found.cooling, hot, step, setup),
+        found.interpolated,
         late if first > _LATEST_FIRST_READING_S else "",
         *(gap_in_words(setup, quantity) for quantity in ("resistance", "temperature")),
     ]

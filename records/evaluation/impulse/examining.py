@@ -11,9 +11,10 @@ from records.evaluation.findings import Verdict
 from records.evaluation.impulse import telling
 from records.evaluation.impulse.acceptance import Judged, judge_sequence, rounds_of
 from records.evaluation.impulse.comparing import Difference, compare, current_trace, trace_of
-from records.evaluation.impulse.parameters import Impulse, Value
+from records.evaluation.impulse.known import Value
+from records.evaluation.impulse.parameters import Impulse
 from records.evaluation.impulse.shots import Shot, shots_of, wave_of
-from records.evaluation.measured import COVERAGE_FACTOR, Measured, expanded, relative_standard_uncertainty, spoken
+from records.evaluation.measured import COVERAGE_FACTOR, Measured, relative_standard_uncertainty, spoken
 from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.readers.recording import Recording
@@ -94,24 +95,23 @@ class ImpulseTest:
         for shot, value in told:
             if value.value is None:
                 return Measured(None, words=f"{self.named(shot)}: {value.words}", settled="not_valid")
-        measured = [(shot, self._with_instruments(value, instrument)) for shot, value in told]
-        shot, (worst, uncertainty) = max(measured, key=lambda pair: _beyond(pair[1][0], criterion))
+        found = [(shot, value.value, value) for shot, value in told if value.value is not None]
+        shot, worst, value = max(found, key=lambda row: _beyond(row[1], criterion))
+        uncertainty, k = self._with_instruments(value, instrument)
         words = f"{self.named(shot)}: {_WORDS[criterion.quantity]} is {spoken(worst, uncertainty)} {unit}."
-        if len(measured) > 1:
-            values = [one for _, (one, _) in measured]
+        if len(found) > 1:
+            values = [one for _, one, _ in found]
             limited = criterion.minimum is not None or criterion.maximum is not None
             kind = "the one nearest to its limit is judged" if limited else "the greatest is told"
             words += f" Of {len(values)} impulses, from {min(values):.4g} to {max(values):.4g} {unit}, {kind}."
-        return Measured(worst, uncertainty, words, is_value_said=True)
+        return Measured(worst, uncertainty, words, coverage_factor=k, is_value_said=True)
 
-    def _with_instruments(self, value: Value, instrument: str | None) -> tuple[float, float | None]:
-        assert value.value is not None
-        if instrument is None:  # a ratio of two readings of one instrument
-            return value.value, COVERAGE_FACTOR * value.standard_uncertainty
-        relative = relative_standard_uncertainty(self.setup, instrument, value.value)
-        if relative is None and instrument == "time":
-            relative = 0.0  # a remark says that its share is left out
-        return value.value, expanded(value.value, relative, value.standard_uncertainty)
+    def _with_instruments(self, value: Value, instrument: str | None) -> tuple[float | None, float]:
+        """Return U, None where the instruments' part is not known, and k; a ratio of two readings of one has none."""
+        relative = 0.0 if instrument is None else relative_standard_uncertainty(self.setup, instrument, value.value)
+        if relative is None and instrument != "time":
+            return None, COVERAGE_FACTOR
+        return value.with_relative(relative or 0.0)  # of time a remark says that its share is left out
 
     def named(self, shot: Shot) -> str:
         """Return an impulse in words: by its number where there are several."""

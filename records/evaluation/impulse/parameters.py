@@ -7,12 +7,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import savgol_filter
 
+from records.evaluation.impulse.extreme import (
+    QUIET,
+    Crest,
+    crest_of,
+    extreme_of,
+    overshoot_of,
+    stepped_curves,
+    with_steps,
+)
 from records.evaluation.impulse.fitting import BaseCurve, NoFit, fit_base_curve
-from records.evaluation.impulse.noise import CurveNoise, searched
+from records.evaluation.impulse.known import Spread, Value
+from records.evaluation.impulse.noise import CurveNoise
 from records.evaluation.impulse.recorded import NoImpulse, Recorded, prepare
 from records.evaluation.impulse.smoothing import filtered, is_sampled_finely
+from records.evaluation.impulse.stepped import SteppedCurves
 from records.evaluation.impulse.times import (
     Crossing,
     front_crossing,
@@ -26,25 +36,10 @@ from records.readers.recording import Samples
 LOW, HIGH = 0.2, 0.4
 """Shares of the extreme at which the fit's window begins on the front and ends on the tail."""
 
-_CREST_US = 0.1  # half width over which the extreme is read where there is noise
-_SEEN = 5.0  # standard deviations of the averaged noise: less is no overshoot that could be told from it
-_WIDER = (
-    6  # times the average of the extreme: by a polynomial of the fourth degree: oscillations up to some 0.7 MHz stay
-)
 _TAIL_SHARE = 0.04  # of the time from the crest: half width over which a noisy tail is read
-_QUIET = 2e-5  # of the extreme: a record with less noise is read sample by sample
 _LEAST_ON_FRONT = 4  # samples between 30 % and 90 %
 _LEAST_TAIL_US = 0.5  # between crest and chopping: two time constants of the filter
 _WORST_RESIDUAL = 0.1  # of the extreme: a base curve that leaves more is none
-
-
-@dataclass(frozen=True)
-class Value:
-    """One parameter and its standard uncertainty without the instruments', in one unit; or why it has no value."""
-
-    value: float | None
-    standard_uncertainty: float = 0.0
-    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -153,8 +148,12 @@ def _fitted(recorded: Recorded) -> Impulse:
     base, window_us = _fit(recorded)
     of_base = base.wave.at(recorded.time_us)
     residual = recorded.values_kv - of_base
+    curve = of_base + filtered(residual, recorded.interval_us)
+    around = crest_of(recorded, of_base, residual)
+    stepped = stepped_curves(recorded, base, window_us, residual, around)
+    recorded = with_steps(recorded, stepped)
     noise = CurveNoise(recorded.lasting_kv, recorded.interval_us, base, window_us)
-    return _full(recorded, base, of_base + filtered(residual, recorded.interval_us), residual, noise)
+    return _full(recorded, base, curve, around, noise, stepped)
 
 
 def _fit(recorded: Recorded) -> tuple[BaseCurve, tuple[float, float]]:
@@ -170,38 +169,45 @@ def _fit(recorded: Recorded) -> tuple[BaseCurve, tuple[float, float]]:
     return base, (float(recorded.time_us[first]), float(recorded.time_us[last]))
 
 
-def _full(recorded: Recorded, base: BaseCurve, curve: Samples, residual: Samples, noise: CurveNoise) -> Impulse:
+def _full(
+    recorded: Recorded,
+    base: BaseCurve,
+    curve: Samples,
+    around: Crest,
+    noise: CurveNoise,
+    stepped: SteppedCurves | None,
+) -> Impulse:
     at_us, top = maximum(recorded.time_us, curve)
     crest = int(curve.argmax())
     levels = [front_crossing(recorded.time_us, curve, share * top, crest) for share in (0.3, 0.9)]
     half = tail_crossing(recorded.time_us, curve, 0.5 * top, crest)
     along = np.zeros(1)
-    if half is not None and recorded.noise_kv > _QUIET * recorded.extreme_kv:
+    if half is not None and recorded.noise_kv > QUIET * recorded.extreme_kv:
         half, along = settled(recorded.time_us, curve, 0.5 * top, half, _TAIL_SHARE * (half.time_us - at_us))
     points = np.array([at_us, *(one.time_us if one else at_us for one in levels)])
     points = np.concatenate([points, (half.time_us if half else at_us) + along])
-    spread = noise.covariance(points) + _of_base_line(recorded, points)
     reading = np.zeros((4, len(points)))  # the curve at crest, t30, t90, t50 from its errors at the points
     reading[:3, :3], reading[3, 3:] = np.eye(3), weights_at_centre(along)
-    spread = reading @ spread @ reading.T + recorded.rounding_kv**2 * np.eye(4)
+    drawn = None if stepped is None else stepped.at(points)
+    of_curve = Spread(noise.covariance(points) + _of_base_line(recorded, points), drawn).through(reading)
+    of_curve = of_curve.beside(recorded.rounding_kv, None if stepped is None else stepped.of_top())
     shares = (0.3, 0.9, 0.5)
     # Rows: errors of t30, t90, t50 [µs] by the errors of the curve at crest, t30, t90, t50 [kV].
     by_curve = np.zeros((3, 4))
     for row, (crossing, share) in enumerate(zip((*levels, half), shares, strict=True)):
         if crossing is not None and crossing.slope:
             by_curve[row, [0, row + 1]] = np.array([share, -1.0]) / crossing.slope
-    of_times = by_curve @ spread @ by_curve.T
+    of_times = of_curve.through(by_curve)
     front, marks = _front(recorded, levels, of_times)
     tail, marks = _tail(recorded, half, marks, of_times)
-    u_top = math.hypot(math.sqrt(spread[0, 0]), noise.of_search())
     return Impulse(
         recorded,
         base,
         curve,
-        Value(top, u_top),
+        of_curve.known(top, np.array([1.0, 0.0, 0.0, 0.0]), noise.of_search()),
         front,
         tail,
-        _overshoot(recorded, base, residual, noise),
+        overshoot_of(recorded, base, around, noise, stepped),
         Value(None, words="The impulse was not chopped."),
         marks,
         recorded.remarks,
@@ -217,23 +223,20 @@ def _of_base_line(recorded: Recorded, time_us: Samples) -> NDArray[np.float64]:
 _NO_FRONT = "The front has too few samples between 30 % and 90 % of the test voltage; a higher sampling rate is needed."
 
 
-def _front(
-    recorded: Recorded, levels: list[Crossing | None], of_times: NDArray[np.float64]
-) -> tuple[Value, Marks | None]:
+def _front(recorded: Recorded, levels: list[Crossing | None], of_times: Spread) -> tuple[Value, Marks | None]:
     t30, t90 = levels
     if t30 is None or t90 is None or t90.time_us - t30.time_us < (_LEAST_ON_FRONT - 1) * recorded.interval_us:
         return Value(None, words=_NO_FRONT), None
     front = (t90.time_us - t30.time_us) / 0.6
     weights = np.array([-1.0, 1.0, 0.0]) / 0.6
-    uncertainty = math.sqrt(max(float(weights @ of_times @ weights), 0.0))
-    return Value(front, uncertainty), Marks(t30.time_us, t90.time_us, t30.time_us - 0.3 * front)
+    return of_times.known(front, weights), Marks(t30.time_us, t90.time_us, t30.time_us - 0.3 * front)
 
 
 def _tail(
     recorded: Recorded,
     half: Crossing | None,
     marks: Marks | None,
-    of_times: NDArray[np.float64],
+    of_times: Spread,
 ) -> tuple[Value, Marks | None]:
     if half is None:
         last = float(recorded.values_kv[-1]) / recorded.extreme_kv
@@ -242,57 +245,14 @@ def _tail(
     if marks is None:
         return Value(None, words=_NO_FRONT), None
     weights = np.array([-1.5, 0.5, 1.0])  # T2 = t50 - O1, O1 = 1.5 t30 - 0.5 t90
-    uncertainty = math.sqrt(max(float(weights @ of_times @ weights), 0.0))
-    return Value(half.time_us - marks.origin_us, uncertainty), replace(marks, t50_us=half.time_us)
-
-
-def _overshoot(recorded: Recorded, base: BaseCurve, residual: Samples, noise: CurveNoise) -> Value:
-    top = base.wave.crest_kv
-    of_base = recorded.values_kv - residual
-    extreme, u_extreme = _extreme(recorded, of_base, residual)
-    overshoot = 100 * (extreme - top) / extreme
-    # A wrong level, and a wrong drift, move the extreme and the base curve, the latter through its fit.
-    away = base.wave.start_us + base.wave.crest_us - recorded.flat_centre_us
-    u_level = recorded.base_uncertainty_kv * (1 - noise.crest_by(lambda time_us: np.ones_like(time_us)))
-    by_drift = away - noise.crest_by(lambda time_us: time_us - recorded.flat_centre_us)
-    u_drift = recorded.drift_uncertainty_kv_per_us * by_drift
-    return Value(overshoot, 100 * math.hypot(u_extreme, noise.of_base_crest(), u_level, u_drift) / extreme)
-
-
-def _extreme(recorded: Recorded, smooth: Samples, rough: Samples) -> tuple[float, float]:
-    """Return the extreme of the recorded curve [kV] and its standard uncertainty [kV].
-
-    The curve is `smooth` + `rough`; only the second carries noise, and is averaged by parabolas over ±0.1 µs. Among
-    what noise is left the greatest value is sought, so it exceeds the extreme: by how much is found by doing the same
-    with further noise, on `smooth` alone where `rough` shows nothing but noise, else with `rough` averaged more widely.
-    """
-    last = len(smooth) if recorded.chopped is None else recorded.chopped + 1
-    if recorded.noise_kv <= _QUIET * recorded.extreme_kv:
-        return maximum(recorded.time_us[:last], recorded.values_kv[:last])[1], recorded.noise_kv
-    near = np.flatnonzero(recorded.values_kv[:last] > 0.8 * recorded.extreme_kv)
-    part = slice(int(near[0]), int(near[-1]) + 1)
-    half = max(2, round(_CREST_US / recorded.interval_us))
-    size = min(2 * half + 1, part.stop - part.start - (part.stop - part.start + 1) % 2)
-    if size < 5:
-        return recorded.extreme_kv, recorded.noise_kv
-    begin, end = max(part.start - half, 0), min(part.stop + half, last)  # so that no end of the part is ill averaged
-    over = savgol_filter(rough[begin:end], size, 2, mode="nearest")[part.start - begin : part.stop - begin]
-    averaged = smooth[part] + over
-    left = math.hypot(recorded.lasting_kv * math.sqrt(9 / (4 * size)), recorded.rounding_kv)
-    is_seen = bool(np.abs(over).max() > _SEEN * left)
-    shape = smooth[part]
-    if is_seen:
-        wide = min(_WIDER * half, (end - begin - 1) // 2)
-        shape = shape + savgol_filter(rough[begin:end], 2 * wide + 1, 4)[part.start - begin : part.stop - begin]
-    found = searched(shape, size, recorded.lasting_kv)
-    return float(averaged.max()) - found.excess_kv, math.hypot(found.spread_kv, recorded.rounding_kv)
+    return of_times.known(half.time_us - marks.origin_us, weights), replace(marks, t50_us=half.time_us)
 
 
 def _plain_front(recorded: Recorded, top: float) -> tuple[Value, Marks | None]:
     """Return T1 of the recorded curve itself."""
     levels = [front_crossing(recorded.time_us, recorded.values_kv, share * top, recorded.crest) for share in (0.3, 0.9)]
     errors = [recorded.noise_kv / one.slope if one and one.slope else 0.0 for one in levels]
-    return _front(recorded, levels, np.diag([*np.square(errors), 0.0]))
+    return _front(recorded, levels, Spread(np.diag([*np.square(errors), 0.0])))
 
 
 def _chopped(recorded: Recorded, last: int) -> Impulse:
@@ -303,7 +263,8 @@ def _chopped(recorded: Recorded, last: int) -> Impulse:
         base, curve, front, marks = before.base, np.concatenate([before.curve_kv, rest]), before.front_us, before.marks
         top = before.test_voltage_kv
     else:
-        extreme, u_extreme = _extreme(recorded, np.zeros_like(recorded.values_kv), recorded.values_kv)
+        around = crest_of(recorded, np.zeros_like(recorded.values_kv), recorded.values_kv)
+        extreme, u_extreme = extreme_of(recorded, around)
         top = Value(extreme, math.hypot(u_extreme, recorded.base_uncertainty_kv))
         base, curve, (front, marks) = None, recorded.values_kv, _plain_front(recorded, extreme)
     if marks is None:

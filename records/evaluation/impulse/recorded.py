@@ -9,6 +9,7 @@ import numpy as np
 
 from equipment.metrology.serial import serial_factor
 from records.evaluation.clipping import clipped_samples
+from records.evaluation.impulse.rounding import step_of
 from records.evaluation.measured import resolution_of
 from records.readers.recording import Samples
 
@@ -46,13 +47,19 @@ class Recorded:
         Base level as recorded and its standard uncertainty [kV].
     rounding_kv : float
         Standard deviation of what rounding to the recorder's steps leaves however many samples are averaged [kV].
-    drift_uncertainty_kv_per_us, flat_centre_us : float
-        Standard uncertainty of the drift that was taken off [kV/µs], 0 where none was, and the time [µs] about which.
+    drift_kv_per_us, drift_uncertainty_kv_per_us, flat_centre_us : float
+        Drift that was taken off and its standard uncertainty [kV/µs], 0 where none was, and the time [µs] about which.
     noise_kv : float
         Standard deviation of one sample, noise and resolution together [kV].
     lasting_kv : float
         The same as it counts for a mean of many [kV]: √f times as much where neighbours are alike, without what
         rounding leaves in all of them, which is `rounding_kv`.
+    step_kv : float
+        Of the recorder [kV]; 0 where the samples do not lie on equal steps.
+    flat : int
+        Samples from the first on that the base level was read from; 0 where there are none.
+    alike : float
+        By how much the variance of a mean exceeds that of independent samples, dimensionless.
     crest : int
         Index of the extreme.
     chopped : int or None
@@ -75,6 +82,10 @@ class Recorded:
     drift_uncertainty_kv_per_us: float = 0.0
     flat_centre_us: float = 0.0
     lasting_kv: float = 0.0
+    drift_kv_per_us: float = 0.0
+    step_kv: float = 0.0
+    flat: int = 0
+    alike: float = 1.0
 
     @property
     def extreme_kv(self) -> float:
@@ -150,6 +161,10 @@ def prepare(time_s: Samples, voltage_kv: Samples) -> Recorded:
         base.u_drift_kv_per_us,
         base.centre_us,
         math.sqrt(max(noise**2 * base.alike - rounding**2, 0.0)),
+        base.drift_kv_per_us * sign,
+        step_of(voltage_kv, step_kv),
+        flat if flat >= _LEAST_FLAT else 0,
+        base.alike,
     )
 
 
@@ -175,6 +190,7 @@ class _Base:
     u_drift_kv_per_us: float = 0.0
     centre_us: float = 0.0
     alike: float = 1.0
+    drift_kv_per_us: float = 0.0
 
 
 def evened(time_us: Samples, values: Samples) -> tuple[Samples, Samples, Samples]:
@@ -287,7 +303,7 @@ def _base(time_us: Samples, values: Samples, flat: int, crest: int) -> _Base:
     centre = float(time_us[:flat].mean())
     said = f"The base level drifts by {slope:.3g} kV/µs before the impulse; the drift was taken off the whole record."
     line = level + slope * (time_us - centre)
-    return _Base(line, level, lasting / math.sqrt(flat), noise, (said,), u_slope, centre, alike)
+    return _Base(line, level, lasting / math.sqrt(flat), noise, (said,), u_slope, centre, alike, slope)
 
 
 def _require_impulse(turned: Samples, crest: int, noise: float, flat: int) -> None:

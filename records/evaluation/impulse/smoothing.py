@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from records.evaluation.usual import USUAL
 from records.readers.recording import Samples
+
+Curves = NDArray[np.float64]
 
 A_US2 = USUAL["test_voltage_function_us2"].value
 """a in k(f) = 1/(1 + a f²), f in MHz [µs²]."""
@@ -50,30 +53,30 @@ def coefficients(interval_us: float) -> tuple[float, float]:
     return k / (1 + k), (1 - k) / (1 + k)
 
 
-def filtered(values: Samples, interval_us: float) -> Samples:
+def filtered(values: Curves, interval_us: float) -> Curves:
     """Return values through the section forward and backward, so that the amplitude response is k(f), without shift.
 
     Parameters
     ----------
-    values : ndarray (n,)
-        Samples [any unit]; taken as constant beyond both ends.
+    values : ndarray (n,) or (m, n)
+        Samples [any unit], one curve or one in each row; taken as constant beyond both ends.
     interval_us : float
         Sampling period [µs].
 
     Returns
     -------
-    ndarray (n,)
+    ndarray of the same shape
         Same unit.
     """
     b, a = coefficients(interval_us)
 
-    def once(x: Samples) -> Samples:
-        state = np.array([(1 - b) * x[0]])  # as if the first value had always stood there
-        return lfilter([b, b], [1.0, -a], x, zi=state)[0]
+    def once(x: Curves) -> Curves:
+        state = (1 - b) * x[..., :1]  # as if the first value had always stood there
+        return lfilter([b, b], [1.0, -a], x, axis=-1, zi=state)[0]
 
-    if not len(values):
+    if not values.shape[-1]:
         return values
-    return once(once(values)[::-1])[::-1]
+    return once(once(values)[..., ::-1])[..., ::-1]
 
 
 def kernel(interval_us: float) -> Samples:

@@ -9,6 +9,9 @@ import numpy as np
 from records.readers.recording import Samples
 
 _LEAST_SETTLED, _STANDING = 8, 25
+_NEWTON = 4
+# Coefficients of 1, x, x², x³ of the cubic through values at -1, 0, 1, 2.
+_CUBIC = np.linalg.inv(np.vander([-1.0, 0.0, 1.0, 2.0], increasing=True))
 _TOGETHER_US, _TOGETHER_SHARE = 0.1, 0.02  # crossings this close to the last one are one crossing torn by noise
 
 
@@ -43,9 +46,22 @@ def _crossing(time_us: Samples, curve_kv: Samples, level_kv: float, *, rising: b
 
 
 def _between(time_us: Samples, curve_kv: Samples, level_kv: float, place: int) -> float:
-    before, after = float(curve_kv[place]), float(curve_kv[place + 1])
+    """Return where the curve crosses a level between two samples, by the cubic through four, else by a straight line.
+
+    A straight line across the bend of a front reads T1 of 1.2 µs up to 2e-4 of it wrong at 20 ns, and 14 bits show it.
+    """
     step = float(time_us[place + 1] - time_us[place])
-    return float(time_us[place]) + step * (level_kv - before) / (after - before)
+    before, after = float(curve_kv[place]), float(curve_kv[place + 1])
+    line = (level_kv - before) / (after - before)
+    share = line
+    if 0 < place < len(curve_kv) - 2:
+        cubic = _CUBIC @ (curve_kv[place - 1 : place + 3] - level_kv)
+        for _ in range(_NEWTON):
+            slope = cubic[1] + share * (2 * cubic[2] + 3 * share * cubic[3])
+            if slope:
+                share -= float((cubic[0] + share * (cubic[1] + share * (cubic[2] + share * cubic[3]))) / slope)
+        share = share if 0 <= share <= 1 else line
+    return float(time_us[place]) + step * share
 
 
 def _slope(time_us: Samples, curve_kv: Samples, at_us: float, reach_us: float) -> float:

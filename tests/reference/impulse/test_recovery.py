@@ -36,8 +36,8 @@ def four(impulse):
     return (impulse.test_voltage_kv, impulse.front_us, impulse.half_value_us, impulse.overshoot_pct)
 
 
-def deviations(draws: int, how=(), *, bits: int = 12, noise: float | None = None, first_seed: int = 10_000):
-    """Return for each parameter (found - true)/u over seeded draws; noise of 0.1 to 1 % unless named, an offset.
+def deviations(draws: int, how=(), *, first_seed: int = 10_000):
+    """Return for each parameter 2 (found - true)/U over seeded draws: noise of 0.1 to 1 %, 12 bits, an offset.
 
     The drift, a five-hundredth of the crest in each µs, is one that the flat part shows clearly; it is taken off. An
     overshoot of 3 to 8 % at 0.3 to 0.7 MHz has no closed form: true is what the same wave gives undisturbed.
@@ -53,8 +53,8 @@ def deviations(draws: int, how=(), *, bits: int = 12, noise: float | None = None
             start_us=10 + chance.uniform(0, 0.01),
         )
         disturbance = Disturbance(
-            noise=float(chance.uniform(0.001, 0.01)) if noise is None else noise,
-            bits=bits,
+            noise=float(chance.uniform(0.001, 0.01)),
+            bits=12,
             offset_kv=float(chance.uniform(-3, 3)),
             drift_kv_per_us=0.002 * abs(crest) if "drift" in how else 0.0,
         )
@@ -67,7 +67,7 @@ def deviations(draws: int, how=(), *, bits: int = 12, noise: float | None = None
             true = (one.value for one in four(evaluate_impulse(still.time_s, still.channels["voltage_kv"])))
         impulse = evaluate_impulse(*disturbed(record.time_s, record.channels["voltage_kv"], chance, how))
         for name, value, exact in zip(found, four(impulse), true, strict=True):
-            found[name].append((value.value - exact) / value.standard_uncertainty)
+            found[name].append(K * (value.value - exact) / value.expanded_uncertainty)
     return {name: np.array(values) for name, values in found.items()}
 
 
@@ -76,13 +76,6 @@ def test_a_few_draws_lie_where_they_should(how):
     for name, away in deviations(25, how).items():
         assert np.abs(away).max() < 4.5, name
         assert np.mean(np.abs(away) < K) > 0.8, name
-
-
-@pytest.mark.parametrize(("bits", "noise"), [(8, 0.0), (8, 0.0005), (8, 0.002), (10, 0.0), (10, 0.0005), (14, 0.0)])
-def test_rounding_without_enough_noise_does_not_average_out(bits, noise):
-    """Steps coarser than the noise leave the same error over many samples: the interval covers it, and may be wide."""
-    for name, away in deviations(40, bits=bits, noise=noise).items():
-        assert np.mean(np.abs(away) < K) >= 0.93, name
 
 
 @pytest.mark.slow

@@ -11,6 +11,7 @@ from equipment.metrology.propagation import coverage_factor
 from records.evaluation.cooling import EXPONENTIAL, WITH_DRIFT, compare_models, fit_cooling
 from records.evaluation.estimating import COVERAGE_PROBABILITY
 from records.evaluation.evaluating import evaluate
+from records.evaluation.knots import readings_behind
 from records.evaluation.setups import parse_setup
 from records.evaluation.slow_synthesis import (
     Disturbance,
@@ -52,6 +53,8 @@ COOLING = {
     "no drift": (Winding(drift_ohm_per_s=0.0), Disturbance(noise=5e-5, step=1e-5, dropped=0.2), (20, 1500, 10)),
     "resampled to a finer interval": (Winding(), Disturbance(noise=3e-5, step=1e-5, resampled=0.5), (20, 1800, 5)),
     "resampled to a coarser one": (Winding(), Disturbance(noise=3e-5, dropped=0.1, resampled=1.7), (20, 1800, 5)),
+    "resampled to half of ten seconds": (Winding(), Disturbance(noise=3e-5, step=1e-5, resampled=0.5), (20, 1800, 10)),
+    "resampled to 0.4 of them": (Winding(), Disturbance(noise=3e-5, dropped=0.1, resampled=0.4), (20, 1800, 10)),
     "slow winding": (Winding(time_constant_s=600), Disturbance(noise=4e-5, step=1e-5), (20, 3000, 15)),
 }
 
@@ -63,7 +66,8 @@ def test_the_resistance_at_shutdown_lies_in_its_interval(case):
     for seed in range(DRAWS):
         spoiled = replace(how, seed=FIRST_SEED + seed)
         record = synthesise_cooling(winding, spoiled, first_s=first, last_s=last, interval_s=interval)
-        fit = fit_cooling(record.time_s, record.channels["resistance_ohm"], WITH_DRIFT)
+        readings = readings_behind(record.time_s, record.channels["resistance_ohm"])  # as an evaluation does
+        fit = fit_cooling(readings.time_s, readings.values, WITH_DRIFT)
         k = coverage_factor(COVERAGE_PROBABILITY, fit.degrees_of_freedom)
         inside += abs(fit.resistance_ohm - winding.hot_ohm) <= k * fit.standard_uncertainty_ohm
     assert LEAST <= inside / DRAWS <= MOST
@@ -152,6 +156,7 @@ EXACT = parse_setup({"instruments": [{"name": "exact", "relative_uncertainty_pct
         (1.5, 0.2, 0.02, 0.0, 0.0, 5.0),
         (4.0, 0.1, 0.005, 10.0, 0.0, 5.0),
         (2.8, 0.1, 0.01, 1.0, 0.4, 2.0),
+        (2.8, 0.1, 0.01, 1.0, 0.4, 5.0),
     ],
 )
 def test_insulation_resistance_and_index_lie_in_their_intervals(index, share, noise, step, resampled, interval_s):
