@@ -82,11 +82,10 @@ def _at_next(values: Samples, top: float) -> int:
     """Return how many samples carry the greatest value below the top; in parts, so that none is copied as a whole."""
     greatest, count = -np.inf, 0
     for start in range(0, len(values), _PART):
-        below = values[start : start + _PART]
-        below = below[below < top]
-        found = float(below.max(initial=-np.inf))
+        part = values[start : start + _PART]
+        found = float(np.where(part < top, part, -np.inf).max())
         if found > greatest:
             greatest, count = found, 0
         if found == greatest:
-            count += int(np.count_nonzero(below == greatest))
+            count += int(np.count_nonzero(part == greatest))
     return count

@@ -163,18 +163,23 @@ class DischargeBasis(ABC):
         """Return the r.m.s. voltage at one moment [kV], or None where the record does not tell it."""
         return float(self.voltage_kv[min(int(np.searchsorted(self.time_s, moment_s)), len(self.time_s) - 1)])
 
-    @cached_property
+    @property
     def quiet_until(self) -> int:
         """Number of samples of the voltage before it first passes a tenth of the first set point."""
-        passed = self.voltage_kv >= 0.1 * self.step.stages[0].voltage_kv
-        return int(np.argmax(passed)) if passed.any() else 0
+        return self._quiet[0]
 
-    @cached_property
+    @property
     def quiet_from(self) -> int:
         """Index of the first sample after the last stage from which the voltage stays below a tenth of set point."""
+        return self._quiet[1]
+
+    @cached_property
+    def _quiet(self) -> tuple[int, int]:
         passed = self.voltage_kv >= 0.1 * self.step.stages[0].voltage_kv
+        if not passed.any():
+            return 0, len(passed)
         # From the end, not by the places of all that passed: those of a long record take more memory than its voltage.
-        return len(passed) - int(np.argmax(passed[::-1])) if passed.any() else len(passed)
+        return int(np.argmax(passed)), len(passed) - int(np.argmax(passed[::-1]))
 
     @cached_property
     def threshold_pc(self) -> float | None:

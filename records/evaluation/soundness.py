@@ -9,6 +9,7 @@ from records.evaluation.wording import channel_words, listed
 from records.readers.plausibility import steps_of
 from records.readers.recording import Recording, Samples
 
+_PART = 1 << 16  # values that are still at hand when they are looked at a second time
 _AXIS_WORDS = {"time_s": "Time", "frequency_hz": "Frequency"}
 LARGEST, SMALLEST = 1e15, 1e-15  # in the units of the channels' names; arithmetic runs out of range far beyond them
 
@@ -53,13 +54,22 @@ def unsound(recording: Recording, kind: Kind) -> str:
 
 
 def _unsound_numbers(name: str, values: Samples) -> str:
-    greatest = max(abs(float(values.max(initial=0.0))), abs(float(values.min(initial=0.0))))  # NaN stays NaN in both
+    greatest = _greatest_magnitude(values)
     if not np.isfinite(greatest):
         faulty = np.flatnonzero(~np.isfinite(values))
         return f"Sample {faulty[0] + 1} of the {channel_words(name)} is not a finite number."
     if greatest > LARGEST or 0 < greatest < SMALLEST:
         return f"The {channel_words(name)} holds numbers that no instrument writes."
     return ""
+
+
+def _greatest_magnitude(values: Samples) -> float:
+    """Return the greatest value without its sign, 0 of no values and NaN where one is; looked for part by part."""
+    found = [0.0]
+    for start in range(0, len(values), _PART):
+        part = values[start : start + _PART]
+        found += [float(part.max()), -float(part.min())]
+    return float(np.max(found))
 
 
 def standing_still(name: str, values: Samples) -> str:

@@ -142,6 +142,15 @@ def _worth_trying(stays: Sequence[Stay], stage: Stage) -> list[Stay]:
     return [stay for place, stay in enumerate(tried) if stay not in tried[:place]]
 
 
+def _within(voltage_kv: Samples, stage: Stage) -> NDArray[np.bool_]:
+    """Return whether each sample lies in the band of a stage; worked out block by block."""
+    inside = np.empty(len(voltage_kv), dtype=bool)
+    for first in range(0, len(voltage_kv), _BLOCK):
+        block = voltage_kv[first : first + _BLOCK]
+        inside[first : first + _BLOCK] = (block >= stage.low_kv) & (block <= stage.high_kv)
+    return inside
+
+
 def locate(
     time_s: Samples, voltage_kv: Samples, stages: Sequence[Stage], start: int = 0, *, interval_s: float | None = None
 ) -> tuple[LocatedStage | None, ...]:
@@ -171,7 +180,7 @@ def locate(
         return ()
     stage, rest = stages[0], stages[1:]
     interval_s = usual_interval(time_s) if interval_s is None else interval_s
-    inside = (voltage_kv >= stage.low_kv) & (voltage_kv <= stage.high_kv)
+    inside = _within(voltage_kv, stage)
     stays = find_stays(time_s, inside, start, interval_s=interval_s)
     if not stays:
         return (None, *locate(time_s, voltage_kv, rest, start, interval_s=interval_s))
