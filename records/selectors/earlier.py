@@ -160,7 +160,7 @@ def choosable_lenders(run: Run) -> list[Lender]:
 def lacking_before(run: Run) -> str:
     """Return in words which earlier step has no run that stands though the plan compares this one with it."""
     earlier = _named_by_plan(run)
-    if earlier is None or lent_by_earlier(run):
+    if earlier is None or lenders_of(run):
         return ""
     return (
         f"No run of “{earlier['title']}” (step {earlier['position']}, {run.arrangement.name}) stands yet; what is "

@@ -22,9 +22,11 @@ from records.models import Evaluation, Finding, Record, Run
 from records.readers.recording import Recording
 from records.selectors.comparison import beside_others
 from records.selectors.digests import current_evaluation, setup_document
+from records.selectors.earlier import lacking_before
 from records.services import uploads
 from records.services.recomputing import recompute_findings
 from records.services.refusals import GateClosed
+from records.services.stated import state_values
 from schedules.models import Arrangement, Step, Unit
 from tests.integration.records import laboratory
 
@@ -61,6 +63,10 @@ def judged(unit, people, systems):
         return way
 
     return performed
+
+
+def values_now(way):
+    return {row.quantity: row for row in current_evaluation(way.now).findings.all()}
 
 
 def values(way):
@@ -140,6 +146,18 @@ def test_a_step_that_is_compared_waits_for_the_run_before(judged, state):
     judged("capacitance", {"name": "before"}, record, state=state)
     with pytest.raises(GateClosed, match=r"No run of “capacitance” .* stands yet; .* Have it made and approved first"):
         judged("capacitance", {"name": "after", **CHANGE}, record)
+
+
+def test_a_step_that_is_compared_is_made_with_the_value_that_a_person_states(judged):
+    def read(value, procedure, **more):
+        return judged("capacitance", procedure, synthesise_table({"voltage_kv": 1.0, "capacitance_uf": value}), **more)
+
+    read(10.0, {"name": "before"}, state=Run.State.APPROVED)
+    after = read(10.1, {"name": "after", **CHANGE})
+    state_values(run=after.run, values={"capacitance_before_uf": 10.05}, by=after.operator)
+    assert lacking_before(after.now) == ""  # the run that the plan names stands, though it lends nothing now
+    run_waiting()
+    assert values_now(after)["capacitance_change_pct"].value == pytest.approx(100 * 0.05 / 10.05)
 
 
 def test_a_run_that_was_no_valid_test_lends_nothing(judged):

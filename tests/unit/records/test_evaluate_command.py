@@ -188,7 +188,7 @@ def test_records_that_are_not_there_or_do_not_join(room, monkeypatch):
         evaluate_files("withstand.json", ["none.csv"])
     with pytest.raises(BadInput, match=r"\.: cannot be read"):
         evaluate_files("withstand.json", ["."])
-    with pytest.raises(BadInput, match=r"good\.csv, short\.csv: One file ends at"):
+    with pytest.raises(BadInput, match=r"good\.csv, short\.csv: “good\.csv” ends at 107 s and “short\.csv” begins at"):
         evaluate_files("withstand.json", ["good.csv", "short.csv"])
 
 
