@@ -18,6 +18,8 @@ from records.evaluation.sweep.telling import Swept
 from records.evaluation.wording import opening
 from records.readers.recording import Samples
 
+_MOST_NOISE = 6.0  # times the mean difference: noise alone makes less of any sample
+
 
 class Comparison:
     """How alike the traces of one step are.
@@ -90,7 +92,13 @@ class Comparison:
         else:
             value, u = worst.log_error_db, math.hypot(worst.u_log_error_db, self._u_scale_db())
             what = f"differ by {spoken(value, COVERAGE_FACTOR * u)} dB on average"
-        words = f"{opening(which)} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz."
+        place, most = worst.greatest
+        most_at = (
+            f"; most of all they differ at {place:.4g} Hz, by {most:.2g} dB"
+            if most > _MOST_NOISE * worst.log_error_db
+            else ""
+        )
+        words = f"{opening(which)} {what} from {worst.range_hz[0]:.4g} to {worst.range_hz[1]:.4g} Hz{most_at}."
         return Measured(value, COVERAGE_FACTOR * u, words, is_value_said=True)
 
     def _u_scale_db(self) -> float:
@@ -99,13 +107,20 @@ class Comparison:
             return 0.0
         return 20 / math.log(10) * (relative_standard_uncertainty(self.setup, "impedance") or 0.0)
 
-    def factors(self) -> list[str]:
-        """Return the relative factors of each pair in words, for information."""
+    def told(self) -> list[str]:
+        """Return how alike each pair is where there are several, and its relative factors, in words."""
         try:
             pairs = self.likenesses
         except NotComparable:
             return []  # the finding on the comparison says why
         said = []
+        if len(pairs) > 1:
+            shown = ", ".join(
+                f"{which} {spoken(one.correlation, COVERAGE_FACTOR * one.u_correlation)} and "
+                f"{spoken(one.log_error_db, COVERAGE_FACTOR * one.u_log_error_db)} dB"
+                for which, one in pairs
+            )
+            said.append(f"Correlation and mean difference: {shown}.")
         for which, likeness in pairs:
             if likeness.factors:
                 shown = ", ".join(

@@ -19,7 +19,7 @@ from records.evaluation.sweep.comparing import Comparison
 from records.evaluation.sweep.matching import matched, target_of
 from records.evaluation.sweep.single import swept_of
 from records.evaluation.sweep.telling import Swept
-from records.evaluation.sweep.wording import branch_in_words, no_resonances, without_phase
+from records.evaluation.sweep.wording import listed, no_resonances, with_uncertainty, without_phase
 from records.readers.recording import Recording
 
 # Quantity: how a branch tells it, its unit in words, and the instrument that counts.
@@ -259,7 +259,7 @@ class SweepTest:
             said += [f"{swept.named}{words}" for words in self._remarks_on(swept)]
         if relative_standard_uncertainty(self.setup, "frequency") is None:
             said.append("The set-up names no instrument for frequency: its share in the uncertainty is left out.")
-        said += self.comparison.factors()
+        said += self.comparison.told()
         return tuple(said)
 
     def _remarks_on(self, swept: Swept) -> list[str]:
@@ -272,11 +272,16 @@ class SweepTest:
                 "circuit of resistors, coils and capacitors has one phase."
             )
         if len(network.branches) > 1:
-            shown = ", ".join(branch_in_words(branch) for branch in network.branches)
+            shown = "; ".join(self._branch_in_words(swept, branch) for branch in network.branches)
             said.append(f"Branches: {shown}.")
-        if network.parallel_hz:
-            shown = ", ".join(f"{one:.5g} Hz" for one in network.parallel_hz)
-            said.append(f"Parallel resonances at {shown}.")
+        if network.parallel:
+            shown = listed(
+                [
+                    with_uncertainty(one.value, self._expanded(one, "frequency", swept.scale)[0])
+                    for one in network.parallel
+                ]
+            )
+            said.append(f"Parallel resonances at {shown} Hz.")
         said += self._no_resonances(swept)
         if network.widened > 1:
             said.append(
@@ -284,6 +289,15 @@ class SweepTest:
                 f"or losses change with frequency: uncertainties from samples are widened {network.widened:.2g}-fold."
             )
         return said
+
+    def _branch_in_words(self, swept: Swept, branch: Branch) -> str:
+        told = []
+        for of, name, unit, instrument in _OF_BRANCH.values():
+            estimate = of(branch)
+            if math.isfinite(estimate.standard_uncertainty):
+                value = with_uncertainty(estimate.value, self._expanded(estimate, instrument, swept.scale)[0])
+                told.append(f"{name} {value}" if not unit else f"{value}{unit}")
+        return ", ".join(told)
 
     def details(self) -> dict[str, Any]:
         """Return for each record what its picture needs: branches, parallel resonances and what lies beside them."""

@@ -41,6 +41,8 @@ class Likeness:
         Standard uncertainties from the noise of both traces, dimensionless and [dB].
     u_factors : mapping of str to float
         The same of the factors; infinite where R is at its end of 10.
+    greatest : tuple of float
+        Where the traces differ most [Hz], and by how much [dB].
     range_hz : tuple of float
         Frequencies compared [Hz].
     """
@@ -52,6 +54,7 @@ class Likeness:
     u_correlation: float
     u_log_error_db: float
     u_factors: dict[str, float]
+    greatest: tuple[float, float]
 
 
 def compare_traces(one: tuple[Samples, Samples], other: tuple[Samples, Samples]) -> Likeness:
@@ -107,7 +110,13 @@ def compare_traces(one: tuple[Samples, Samples], other: tuple[Samples, Samples])
         _u_correlation(traces, np.ones(count, dtype=bool)),
         math.hypot(*(trace.uncertainty(signs) for trace in traces)),
         u_factors,
+        _greatest(grid, y - x),
     )
+
+
+def _greatest(grid: Samples, away: Samples) -> tuple[float, float]:
+    place = int(np.abs(away).argmax())
+    return float(grid[place]), float(abs(away[place]))
 
 
 class _OnGrid:

@@ -15,6 +15,7 @@ from records.readers.recording import Samples
 _ROUNDS = 6
 _SETTLED = 1e-3  # relative: the poles are refined afterwards
 _PROMINENCE_DB = 1.0
+_OF_END = 4.0  # standard deviations by which a maximum stands above an end of the sweep
 
 
 def peak_frequencies(frequency_hz: Samples, level_db: Samples, noise_db: float) -> list[float]:
@@ -25,17 +26,19 @@ def peak_frequencies(frequency_hz: Samples, level_db: Samples, noise_db: float) 
     frequency_hz, level_db : ndarray (n,)
         Rising frequencies [Hz] and the magnitude of the admittance [dB].
     noise_db : float
-        Standard deviation of one sample [dB]; a maximum must stand out by 8 of them, and by 1 dB.
+        Standard deviation of one sample [dB]; a maximum must stand out by 8 of them, and by 1 dB; where the sweep ends
+        on its flank, by 4 of them: noise on a flank that rises to the end makes none.
 
     Returns
     -------
     list of float
         For starting poles only; a resonance is what the fit says.
     """
-    padded = np.concatenate([[level_db.min()], level_db, [level_db.min()]])
+    lowest = [level_db.min()]
+    padded = np.concatenate([lowest, level_db, lowest])
     places, _ = find_peaks(padded, prominence=max(_PROMINENCE_DB, 8 * noise_db))
-    inside = [int(place) - 1 for place in places if 1 < place < len(padded) - 2]
-    return [float(frequency_hz[place]) for place in inside]
+    inside = set((find_peaks(level_db, prominence=_OF_END * noise_db)[0] + 1).tolist())
+    return [float(frequency_hz[place - 1]) for place in places.tolist() if place in inside]
 
 
 def noise_of(level_db: Samples) -> float:

@@ -51,7 +51,7 @@ def swept_of(number: int, count: int, recording: Recording, step: Step, setup: S
     if response.admittance_s is None:
         why = (
             f"The record holds {response.form}, from which no branch can be fitted: state in the step the resistance "
-            "into which it was measured through the object."
+            f"into which it was measured through the object{_of_ports(recording)}."
         )
         return shown(response, None, why)
     try:
@@ -60,6 +60,14 @@ def swept_of(number: int, count: int, recording: Recording, step: Step, setup: S
         return shown(response, None, str(fault))
     scale = 1.0 if _acting(response, setup) else relative_standard_uncertainty(setup, "impedance")
     return shown(response, network, "", scale=scale)
+
+
+def _of_ports(recording: Recording) -> str:
+    """Return what the termination is where a record of two ports tells their resistance."""
+    stated = recording.metadata.get("reference_ohm", "")
+    if "s21_real" not in recording.channels or not stated:
+        return ""
+    return f"; of S21 through an object in series between the ports, of {stated} Ω each, it is twice that"
 
 
 def _fitted(response: Response, recording: Recording, step: Step, setup: Setup) -> Network:

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+from equipment.metrology.rounding import rounded
+from records.evaluation.measured import spoken
 from records.evaluation.sweep.branches import Branch, Network
 from records.evaluation.sweep.responses import Response
 from records.evaluation.wording import listed
 
+_LEAST_TOLD = 1e-8  # of a value: no instrument tells more digits
 
-def branch_in_words(branch: Branch) -> str:
-    """Return resonance, inductance, capacitance and resistance of a branch."""
-    return (
-        f"{branch.resonance_hz.value:.5g} Hz with {branch.inductance_mh.value:.4g} mH, "
-        f"{branch.capacitance_uf.value:.4g} µF, {branch.resistance_ohm.value:.3g} Ω"
-    )
+
+def with_uncertainty(value: float, expanded_uncertainty: float | None) -> str:
+    """Return a value with its expanded uncertainty, both rounded to the latter; to four digits where it is not known.
+
+    Examples
+    --------
+    >>> with_uncertainty(282.5012, 0.0122)
+    '282.501 ± 0.012'
+    >>> with_uncertainty(282.5012, None)
+    '282.5'
+    """
+    if not expanded_uncertainty or expanded_uncertainty < _LEAST_TOLD * abs(value):
+        return spoken(value, expanded_uncertainty)
+    told = rounded(value, expanded_uncertainty)
+    return f"{told.value_text} ± {told.uncertainty_text}"
 
 
 def no_resonances(network: Network, response: Response, least_quality: float) -> list[str]:

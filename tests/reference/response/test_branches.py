@@ -91,6 +91,17 @@ def test_a_coil_with_its_own_capacitance_has_a_parallel_resonance_and_no_series_
     assert found.capacitance_f == pytest.approx(2e-6, rel=1e-8)
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_noise_on_a_flank_that_rises_to_the_end_makes_no_branch(seed):
+    """The same coil, its magnitude alone with 0.5 % of noise: one parallel resonance, and nothing beside it."""
+    frequency = np.geomspace(50, 5000, 800)
+    s = 2j * math.pi * frequency
+    size = np.abs(1 / (0.05 + s * 6e-3) + s * 2e-6) * np.exp(0.005 * np.random.default_rng(seed).standard_normal(800))
+    found = find_branches(frequency, size.astype(complex), has_phase=False)
+    assert (found.branches, found.broad) == ((), ())
+    assert found.parallel_hz == pytest.approx((1 / (2 * math.pi * math.sqrt(6e-3 * 2e-6)),), rel=1e-3)
+
+
 def test_a_reactor_with_a_resistor_beside_it():
     """C in series with L ∥ R: the pole is that of s²LCR + sL + R = 0, so ω0 = 1/√(LC) and Q = R√(C/L)."""
     henry, farad, ohm = 6.37e-3, 50e-6, 60.0

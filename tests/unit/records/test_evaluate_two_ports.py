@@ -54,6 +54,12 @@ def test_the_step_names_another_port(tmp_path):
     np.testing.assert_allclose(drawn.magnitude, np.abs(IMPEDANCE + 50), rtol=1e-9)
 
 
+def test_a_transfer_of_two_ports_says_what_its_termination_would_be(tmp_path):
+    finding = found({"criteria": [{"quantity": "resonance_hz", "min": 100}]}, written(tmp_path)).findings[0]
+    assert finding.verdict == "inconclusive"
+    assert "of S21 through an object in series between the ports, of 50 Ω each, it is twice that" in finding.reason
+
+
 def test_a_port_that_the_record_does_not_hold_is_no_valid_test(tmp_path):
     single = read_record(_one_port(tmp_path), wanted=WANTED)
     evaluation = found({"port": "s21", "criteria": [{"quantity": "resonance_hz", "min": 1}]}, single)

@@ -236,6 +236,27 @@ def test_phases_are_compared_in_pairs_and_the_least_alike_is_judged():
     assert found(evaluate(step(order(4.7)), named, SETUP), "tuned_order")[0].reason.startswith("“c.s1p”: Branch 1 of ")
 
 
+def test_a_comparison_says_where_the_traces_differ_most_and_how_alike_each_pair_is():
+    """One branch 5 % higher: the traces are furthest apart at one of its two resonances, 282.5 and 296.6 Hz."""
+    other = synthesise_sweep([SeriesBranch.tuned(296.6, 60, 6.37), *BRANCHES[1:]], seed=2, points=800, noise_db=0.05)
+    evaluation = evaluate(step({"quantity": "log_error_db", "max": 0.1}), [SWEEP, SWEEP, other], SETUP)
+    reason = found(evaluation, "log_error_db")[0].reason
+    place = float(reason.split("differ at ")[1].split(" Hz")[0])
+    assert min(abs(place - 282.5), abs(place - 296.6)) < 2
+    pairs = next(remark for remark in evaluation.remarks if remark.startswith("Correlation and mean difference"))
+    assert "record 1 and record 2 1.0" in pairs
+    assert pairs.count(" dB") == 3
+
+
+def test_each_branch_is_told_with_its_uncertainty():
+    evaluation = evaluate(step(), [SWEEP], SETUP)
+    said = next(remark for remark in evaluation.remarks if remark.startswith("Branches: "))
+    assert said.count("quality factor") == 3
+    assert said.count(" ± ") == 15
+    alone = next(remark for remark in evaluate(step(), [SWEEP]).remarks if remark.startswith("Branches: "))
+    assert alone.count(" ± ") == 6  # what hangs on the scale of an instrument that nobody names has none
+
+
 def test_the_first_record_may_be_the_reference_and_is_not_judged():
     detuned = synthesise_sweep([SeriesBranch.tuned(330, 60, 6.37)], seed=2, points=800)
     tuned = synthesise_sweep(BRANCHES[:1], seed=2, points=800)
