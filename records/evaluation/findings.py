@@ -12,7 +12,7 @@ from records.evaluation.quantities import Judges
 Verdict = Literal["conforms", "does_not_conform", "inconclusive", "not_valid"]
 
 # Rises with every change that can alter a number or a verdict; each finding is kept with it.
-EVALUATION_VERSION = "3.0"
+EVALUATION_VERSION = "3.1"
 
 
 @dataclass(frozen=True)

@@ -176,12 +176,12 @@ class PulseRecord(DischargeBasis):
         """Background noise [pC]: as the set-up states, else the 95th percentile before the voltage was raised."""
         if self.setup.background_noise_pc is not None:
             return self.setup.background_noise_pc
-        quiet = self._quiet()
+        quiet = self._before_raising()
         if len(quiet):
             return float(np.percentile(quiet, 95))
         return self._least_magnitude()
 
-    def _quiet(self) -> Samples:
+    def _before_raising(self) -> Samples:
         if not self.quiet_until:
             return self.pulses.magnitude_pc[:0]
         end = self.time_s[min(self.quiet_until, len(self.time_s) - 1)]
@@ -218,7 +218,7 @@ class PulseRecord(DischargeBasis):
             return Measured(None, words=words)
         if self.setup.background_noise_pc is not None:
             return Measured(self.noise_pc, self.u_charge(self.noise_pc), "The set-up states the background noise.")
-        count = len(self._quiet())
+        count = len(self._before_raising())
         if count:
             words = f"The noise was read from the {count} pulses before the voltage was raised."
             return Measured(self.noise_pc, self.u_charge(self.noise_pc), words)

@@ -19,7 +19,8 @@ from records.evaluation.sweep.comparing import Comparison
 from records.evaluation.sweep.matching import matched, target_of
 from records.evaluation.sweep.single import swept_of
 from records.evaluation.sweep.telling import Swept
-from records.evaluation.sweep.wording import listed, no_resonances, with_uncertainty, without_phase
+from records.evaluation.sweep.wording import no_resonances, with_uncertainty, without_phase
+from records.evaluation.wording import listed
 from records.readers.recording import Recording
 
 # Quantity: how a branch tells it, its unit in words, and the instrument that counts.
@@ -276,10 +277,7 @@ class SweepTest:
             said.append(f"Branches: {shown}.")
         if network.parallel:
             shown = listed(
-                [
-                    with_uncertainty(one.value, self._expanded(one, "frequency", swept.scale)[0])
-                    for one in network.parallel
-                ]
+                [with_uncertainty(one.value, self._expanded(one, "frequency", swept.scale)) for one in network.parallel]
             )
             said.append(f"Parallel resonances at {shown} Hz.")
         said += self._no_resonances(swept)
@@ -295,7 +293,7 @@ class SweepTest:
         for of, name, unit, instrument in _OF_BRANCH.values():
             estimate = of(branch)
             if math.isfinite(estimate.standard_uncertainty):
-                value = with_uncertainty(estimate.value, self._expanded(estimate, instrument, swept.scale)[0])
+                value = with_uncertainty(estimate.value, self._expanded(estimate, instrument, swept.scale))
                 told.append(f"{name} {value}" if not unit else f"{value}{unit}")
         return ", ".join(told)
 
