@@ -182,6 +182,8 @@ def sweep_words(drawn: Mapping[str, Any]) -> str:
     branches: Sequence[Mapping[str, float]] = drawn.get("branches") or ()
     if not branches:
         return f"A sweep without a branch. {drawn.get('why') or ''}".strip()
-    named = ", ".join(f"{one['resonance_hz']:.5g} Hz ({one['inductance_mh']:.4g} mH)" for one in branches)
+    has_coil = not drawn.get("has_unknown_scale")
+    coils = [f" ({one['inductance_mh']:.4g} mH)" if has_coil else "" for one in branches]
+    named = ", ".join(f"{one['resonance_hz']:.5g} Hz{coil}" for one, coil in zip(branches, coils, strict=True))
     what = "Transfer in dB" if drawn.get("series_ohm") else "Impedance"
     return f"{what} against frequency with the fitted curve; series resonances at {named}."

@@ -11,7 +11,7 @@ _LEAST_AT_END, _LEAST_DIFFERENT, _PILED = 10, 20, 5
 _PART = 1 << 16
 
 
-def clipped_samples(values: Samples, resolution: float) -> int:
+def clipped_samples(values: Samples, resolution: float, *, at_ends: bool = False) -> int:
     """Return over how many samples the greatest value stands longer than resolution and slopes explain; 0 if none.
 
     A smooth top written with a coarse resolution is flat too, but then it falls away slowly beside the flat part. A
@@ -24,6 +24,9 @@ def clipped_samples(values: Samples, resolution: float) -> int:
         Samples [any unit], turned so that the edge in question is the greatest value.
     resolution : float
         Step with which they were written [same unit].
+    at_ends : bool
+        Whether a run at the first or last sample counts too. There the curve beside it tells: one that had its top at
+        the end would have fallen within the run by a third of what it falls over an equal width beside it.
 
     Returns
     -------
@@ -36,10 +39,12 @@ def clipped_samples(values: Samples, resolution: float) -> int:
     longest = int((ends - begins).argmax())
     first, last = int(begins[longest]), int(ends[longest]) - 1
     wide = last - first + 1
-    if wide < _LEAST or first == 0 or last == len(values) - 1:
+    if wide < _LEAST or wide == len(values):
         return 0
     before = float(top - values[max(first - wide, 0)])
     after = float(top - values[min(last + wide, len(values) - 1)])
+    if first == 0 or last == len(values) - 1:
+        return wide if at_ends and max(before, after) / 3 > 2 * resolution else 0
     return wide if min(before, after) / 8 > 2 * resolution else 0
 
 

@@ -166,15 +166,15 @@ class DischargeBasis(ABC):
     @property
     def quiet_until(self) -> int:
         """Number of samples of the voltage before it first passes a tenth of the first set point."""
-        return self._quiet[0]
+        return self._quiet_ends[0]
 
     @property
     def quiet_from(self) -> int:
         """Index of the first sample after the last stage from which the voltage stays below a tenth of set point."""
-        return self._quiet[1]
+        return self._quiet_ends[1]
 
     @cached_property
-    def _quiet(self) -> tuple[int, int]:
+    def _quiet_ends(self) -> tuple[int, int]:
         passed = self.voltage_kv >= 0.1 * self.step.stages[0].voltage_kv
         if not passed.any():
             return 0, len(passed)

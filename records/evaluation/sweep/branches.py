@@ -220,11 +220,15 @@ def find_branches(
         fit = refined(observed.only(kept), fit.model)
     if fit.residual > _WORST_RESIDUAL:
         raise NoBranches(
-            f"The best fit by {len(fit.model.pairs)} pole pairs leaves {100 * fit.residual:.0f} % of the admittance: "
+            f"The best fit by {_pairs(len(fit.model.pairs))} leaves {100 * fit.residual:.0f} % of the admittance: "
             "the sweep is not that of a few branches."
         )
     network = _network(fit, frequency_hz, unit, size, least_quality)
     return network if has_phase or not series_ohm else _told_together(network, frequency_hz, least_quality)
+
+
+def _pairs(count: int) -> str:
+    return "one pole pair" if count == 1 else f"{count} pole pairs"
 
 
 def _network(fit: Fit, frequency_hz: Samples, unit: float, size: float, least_quality: float) -> Network:

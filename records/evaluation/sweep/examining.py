@@ -35,6 +35,7 @@ _SCALE_TELLS = 1e-3  # of the value by an error of scale of 1: less is nothing
 _KNOWN = 0.5  # of a value: with a greater standard uncertainty it is not told
 _TUNING = ("tuned_order", "resonance_hz")
 _COMPARED = ("correlation", "log_error_db")
+_OF_SCALE = ("inductance_mh", "capacitance_uf", "resistance_ohm")  # of a transfer they hang on its termination
 _TOLD = ("resonance_hz", "quality_factor", "inductance_mh", "capacitance_uf", "resistance_ohm")
 
 
@@ -168,6 +169,11 @@ class SweepTest:
         if criterion.quantity not in _TUNING and estimate.standard_uncertainty > _KNOWN * abs(estimate.value):
             name = _OF_BRANCH[criterion.quantity][1]
             words = f"the samples that count for the {name} of {which}, at {resonance} Hz, leave it unknown."
+            if swept.response is not None and not swept.response.is_scale_known:
+                words = (
+                    f"the {name} of {which}, at {resonance} Hz, hangs on the resistance into which the transfer was "
+                    "measured, which nobody states; state the termination."
+                )
             return Measured(None, words=f"{swept.named}{words[0].upper()}{words[1:]}")
         if criterion.quantity == "tuned_order":
             fundamental = self.step.number("frequency_hz")
@@ -246,7 +252,9 @@ class SweepTest:
         """Return what is told without being asked: the first branch, or how alike the traces are."""
         listed = {criterion.quantity for criterion in self.step.criteria}
         has_branches = any(swept.network and swept.network.branches for swept in self.judged)
-        told = [one for one in _TOLD if one not in listed] if has_branches else []
+        is_scale_known = all(swept.response is None or swept.response.is_scale_known for swept in self.judged)
+        names = [one for one in _TOLD if is_scale_known or one not in _OF_SCALE]
+        told = [one for one in names if one not in listed] if has_branches else []
         if self.count > 1 or "reference" in self.step.stated:
             told += [one for one in _COMPARED if one not in listed]
         if not told and not self.step.criteria:

@@ -33,9 +33,8 @@ class Response:
         Rising [Hz].
     level_db : ndarray (n,)
         Magnitude [dB]: of the impedance over 1 Ω, or of the transfer as recorded.
-    admittance_s : ndarray (n,) of complex, or None
-        Of the object and of `series_ohm` together [S], without phase where none was recorded; None where a transfer
-        was measured into nobody says what, so that there is no admittance to fit.
+    admittance_s : ndarray (n,) of complex
+        Of the object and of `series_ohm` together [S], without phase where none was recorded.
     form : str
         What was recorded, in words.
     reference_ohm : float or None
@@ -46,16 +45,25 @@ class Response:
         Whether the phase was recorded.
     is_transfer : bool
         Whether the level is that of a transfer, and not of an impedance.
+    is_scale_known : bool
+        Whether admittance and `series_ohm` are in S and Ω; else, of a transfer into nobody says what, both are by that
+        resistance, which leaves resonances and quality factors as they are.
     """
 
     frequency_hz: Samples
     level_db: Samples
-    admittance_s: Complexes | None
+    admittance_s: Complexes
     form: str
     reference_ohm: float | None = None
     series_ohm: float = 0.0
     has_phase: bool = True
     is_transfer: bool = False
+    is_scale_known: bool = True
+
+    @property
+    def through(self) -> str:
+        """The resistance into which a transfer was measured, in words."""
+        return f"{self.series_ohm:g} Ω" if self.is_scale_known else "that resistance"
 
 
 def response_of(recording: Recording, step: Step) -> Response:
@@ -67,8 +75,8 @@ def response_of(recording: Recording, step: Step) -> Response:
         Sound, with one of the sets of channels of a frequency response.
     step : Step
         ``port`` (``s11``, ``s21``, …) where a record of two ports is not meant by its S21; ``reference_ohm`` for a
-        reflection whose record does not tell it; ``termination_ohm`` where a transfer in dB
-        was measured through the object into that resistance.
+        reflection whose record does not tell it; ``termination_ohm`` where a transfer in dB was measured through the
+        object into that resistance. Of a record of two ports it is both ports' own where nothing else is stated.
 
     Returns
     -------
@@ -88,6 +96,7 @@ def response_of(recording: Recording, step: Step) -> Response:
     resistance lies as far above the reference as another's lies below it.
     """
     port = str(step.stated.get("port", ""))
+    is_of_ports = "s21_real" in recording.channels
     if port:
         recording = of_port(recording, port)
     names, channels = channels_of(recording, KINDS[step.kind]), recording.channels
@@ -95,13 +104,11 @@ def response_of(recording: Recording, step: Step) -> Response:
     if frequency[0] <= 0:
         raise NoResponse(f"The sweep begins at {frequency[0]:.4g} Hz; frequencies must be above 0.")
     if "gain_db" in names:
-        response = _transfer(frequency, recording, step)
+        response = _transfer(frequency, recording, step, is_of_ports=is_of_ports)
     else:
         impedance, form = _impedance(names, recording, step)
         magnitude = np.abs(impedance)
-        if not (magnitude > 0).all() or not np.isfinite(magnitude).all():
-            place = int(np.argmin(np.where(np.isfinite(magnitude), magnitude, 0.0)))
-            raise NoResponse(f"The impedance at {frequency[place]:.6g} Hz is not a value above 0.")
+        _require_above_zero(frequency, channels["impedance_ohm"] if "impedance_ohm" in names else magnitude)
         reference = _reference(recording, step) if "reflection_real" in names else None
         has_phase = names != _BARE
         response = Response(frequency, 20 * np.log10(magnitude), 1 / impedance, form, reference, has_phase=has_phase)
@@ -140,16 +147,34 @@ def _polar(magnitude: Samples, phase_deg: Samples) -> Complexes:
     return whole
 
 
-def _transfer(frequency: Samples, recording: Recording, step: Step) -> Response:
+def _transfer(frequency: Samples, recording: Recording, step: Step, *, is_of_ports: bool) -> Response:
     level, phase = recording.channels["gain_db"], recording.channel("phase_deg")
     termination = step.number("termination_ohm")
-    if termination is None:
-        return Response(frequency, level, None, "a transfer in dB", is_transfer=True)
+    own = _stated_reference(recording) if is_of_ports else None
+    if termination is None and own is not None:
+        termination = 2 * own  # S21 = 2 Z0/(Z + 2 Z0) of an object in series between two ports of Z0
+    is_scale_known, termination = termination is not None, termination or 1.0
     has_phase = phase is not None and bool(np.isfinite(phase).all())
     transfer = _polar(10 ** (level / 20), phase if has_phase and phase is not None else np.zeros(len(level)))
-    form = f"a transfer into {termination:g} Ω{'' if has_phase else ' without phase'}"
-    admittance = transfer / termination
-    return Response(frequency, level, admittance, form, None, termination, has_phase, is_transfer=True)
+    into = f"into {termination:g} Ω" if is_scale_known else "in dB"
+    form = f"a transfer {into}{'' if has_phase else ' without phase'}"
+    return Response(
+        frequency,
+        level,
+        transfer / termination,
+        form,
+        None,
+        termination,
+        has_phase,
+        is_transfer=True,
+        is_scale_known=is_scale_known,
+    )
+
+
+def _require_above_zero(frequency: Samples, magnitude: Samples) -> None:
+    fine = np.isfinite(magnitude) & (magnitude > 0)
+    if not fine.all():
+        raise NoResponse(f"The impedance at {frequency[fine.argmin()]:.6g} Hz is not a value above 0.")
 
 
 def _impedance(names: tuple[str, ...], recording: Recording, step: Step) -> tuple[Complexes, str]:
@@ -168,14 +193,19 @@ def _impedance(names: tuple[str, ...], recording: Recording, step: Step) -> tupl
 
 
 def _reference(recording: Recording, step: Step) -> float:
-    stated = recording.metadata.get("reference_ohm")
-    try:
-        value = float(stated) if stated is not None else step.number("reference_ohm")
-    except ValueError:
-        value = None
-    if value is None or not value > 0 or not np.isfinite(value):
+    value = _stated_reference(recording) if "reference_ohm" in recording.metadata else step.number("reference_ohm")
+    if value is None or not value > 0:
         raise NoResponse("The reference impedance of the reflection is not known; state it in the step.")
     return value
+
+
+def _stated_reference(recording: Recording) -> float | None:
+    """Return the reference resistance that the record itself tells [Ω]; None where it tells none that can be."""
+    try:
+        value = float(recording.metadata.get("reference_ohm", ""))
+    except ValueError:
+        return None
+    return value if value > 0 and np.isfinite(value) else None
 
 
 def _refuse_flat(response: Response) -> None:
@@ -183,7 +213,7 @@ def _refuse_flat(response: Response) -> None:
     if float(np.ptp(level)) < 1e-9:
         raise NoResponse(f"All samples are {level[0]:.4g} dB: the sweep shows no response.")
     for turned, edge in ((level, "greatest"), (-level, "least")):
-        clipped = clipped_samples(turned, resolution_of(level))
+        clipped = clipped_samples(turned, resolution_of(level), at_ends=True)
         if clipped:
             place = int(turned.argmax())
             raise NoResponse(

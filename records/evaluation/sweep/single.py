@@ -48,12 +48,6 @@ def swept_of(number: int, count: int, recording: Recording, step: Step, setup: S
         return shown(None, None, str(fault))
     if LOST in recording.metadata:
         return shown(response, None, recording.metadata[LOST])
-    if response.admittance_s is None:
-        why = (
-            f"The record holds {response.form}, from which no branch can be fitted: state in the step the resistance "
-            f"into which it was measured through the object{_of_ports(recording)}."
-        )
-        return shown(response, None, why)
     try:
         network = _fitted(response, recording, step, setup)
     except NoBranches as fault:
@@ -62,17 +56,8 @@ def swept_of(number: int, count: int, recording: Recording, step: Step, setup: S
     return shown(response, network, "", scale=scale)
 
 
-def _of_ports(recording: Recording) -> str:
-    """Return what the termination is where a record of two ports tells their resistance."""
-    stated = recording.metadata.get("reference_ohm", "")
-    if "s21_real" not in recording.channels or not stated:
-        return ""
-    return f"; of S21 through an object in series between the ports, of {stated} Ω each, it is twice that"
-
-
 def _fitted(response: Response, recording: Recording, step: Step, setup: Setup) -> Network:
     """Return the network; what rests on magnitudes comes from samples in the calibrated range alone."""
-    assert response.admittance_s is not None
     fit = partial(
         find_branches,
         response.frequency_hz,
@@ -82,17 +67,29 @@ def _fitted(response: Response, recording: Recording, step: Step, setup: Setup) 
         scale=_scale(response, setup),
         least_quality=step.number("least_quality_factor") or LEAST_QUALITY,
     )
-    whole, known = fit(), recording.channel(CALIBRATED)
+    whole, known = _in_known_units(fit(), response), recording.channel(CALIBRATED)
     if known is None or not whole.branches:
         return whole
     of_whole = sorted((*whole.branches, *whole.broad), key=_resonance)
     try:
-        inside = fit(counted=known > 0)
+        inside = _in_known_units(fit(counted=known > 0), response)
     except NoBranches:
         return replace(whole, branches=tuple(_of_resonance_alone(one) for one in whole.branches))
     of_inside = sorted((*inside.branches, *inside.broad), key=_resonance)
     merged = [replace(by, resonance_hz=one.resonance_hz) for one, by in zip(of_whole, of_inside, strict=True)]
     return replace(whole, branches=tuple(merged[of_whole.index(one)] for one in whole.branches))
+
+
+def _in_known_units(network: Network, response: Response) -> Network:
+    """Return a network of which coil, capacitor and resistor are not known where the scale of the transfer is not."""
+    if response.is_scale_known:
+        return network
+    return replace(
+        network,
+        branches=tuple(
+            replace(_of_resonance_alone(one), quality_factor=one.quality_factor) for one in network.branches
+        ),
+    )
 
 
 def _of_resonance_alone(branch: Branch) -> Branch:

@@ -52,6 +52,8 @@ def drawn(swept: Swept) -> dict[str, Any]:
     if swept.response is not None:
         told["reference_ohm"] = swept.response.reference_ohm
         told["series_ohm"] = swept.response.series_ohm
+        if not swept.response.is_scale_known:
+            told["has_unknown_scale"] = True
     network = swept.network
     if network is None:
         return told

@@ -46,8 +46,9 @@ def no_resonances(network: Network, response: Response, least_quality: float) ->
         seen = [branch for branch in inside if not _is_hump(branch, least_quality)]
         places = listed([f"{branch.resonance_hz.value:.3g}" for branch in seen])
         least = min(branch.characteristic_ohm for branch in seen)
+        size = f"some {least:.1g} Ω of a" if response.is_scale_known else "a"
         said.append(
-            f"What resonates near {places} Hz is not told: through {response.series_ohm:g} Ω some {least:.1g} Ω of a "
+            f"What resonates near {places} Hz is not told: through {response.through} {size} "
             f"coil and its capacitor hardly show in samples that scatter by {network.noise_db:.2g} dB. Measure the "
             "impedance, or into a lower resistance."
         )

@@ -54,10 +54,16 @@ def test_the_step_names_another_port(tmp_path):
     np.testing.assert_allclose(drawn.magnitude, np.abs(IMPEDANCE + 50), rtol=1e-9)
 
 
-def test_a_transfer_of_two_ports_says_what_its_termination_would_be(tmp_path):
-    finding = found({"criteria": [{"quantity": "resonance_hz", "min": 100}]}, written(tmp_path)).findings[0]
-    assert finding.verdict == "inconclusive"
-    assert "of S21 through an object in series between the ports, of 50 Ω each, it is twice that" in finding.reason
+def test_a_transfer_of_two_ports_goes_into_both_of_them(tmp_path):
+    """Z = 2 Z0 (1/S21 - 1), Z0 as the file states it; a termination that the step states counts before it."""
+    recording = written(tmp_path)
+    rows = {row.quantity: row for row in found({}, recording).findings}
+    assert rows["resonance_hz"].value == pytest.approx(RESONANCE_HZ, rel=1e-6)
+    assert rows["inductance_mh"].value == pytest.approx(5.0, rel=1e-6)
+    assert rows["capacitance_uf"].value == pytest.approx(60.0, rel=1e-6)
+    assert rows["resistance_ohm"].value == pytest.approx(0.1, rel=1e-4)
+    halved = {row.quantity: row for row in found({"termination_ohm": 50}, recording).findings}
+    assert halved["inductance_mh"].value == pytest.approx(2.5, rel=1e-6)
 
 
 def test_a_port_that_the_record_does_not_hold_is_no_valid_test(tmp_path):

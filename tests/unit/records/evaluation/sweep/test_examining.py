@@ -161,11 +161,45 @@ def test_impedance_reflection_and_transfer_say_the_same():
         assert row.value == pytest.approx(6.37, rel=1e-6), channels.keys()
 
 
-def test_a_transfer_alone_is_compared_and_has_no_branch():
+@pytest.mark.parametrize("has_phase", [True, False])
+def test_into_what_a_transfer_was_measured_does_not_matter_to_resonance_and_quality(has_phase):
+    """H = Rt/(Z + Rt) gives Z/Rt whatever Rt is; f0 and Q are those of Z/Rt, its L, C and R are not those of Z."""
+    transfer = 2 / (2 + impedance_of(FREQUENCY, BRANCHES))
+    phase = {"phase_deg": np.degrees(np.angle(transfer))} if has_phase else {}
+    record = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "gain_db": 20 * np.log10(np.abs(transfer)), **phase})
+    known = evaluate(step(order(4.7), termination_ohm=2), [record], SETUP)
+    alone = evaluate(step(order(4.7)), [record], SETUP)
+    assert (known.verdict, alone.verdict) == ("conforms", "conforms")
+    for name in ("tuned_order", "quality_factor"):
+        assert found(alone, name)[0].value == pytest.approx(found(known, name)[0].value, rel=1e-6)
+    asked = evaluate(step({"quantity": "inductance_mh", "min": 1.0}), [record], SETUP)
+    assert asked.verdict == "inconclusive"
+    row = found(asked, "inductance_mh")[0]
+    assert row.value is None
+    assert "hangs on the resistance into which the transfer was measured" in row.reason
+
+
+def test_a_negative_impedance_is_none():
+    channels = {"impedance_ohm": -SWEEP.channels["impedance_ohm"], "phase_deg": SWEEP.channels["phase_deg"]}
+    evaluation = evaluate(step(order(4.7)), [Recording(np.empty(0), {"frequency_hz": FREQUENCY, **channels})], SETUP)
+    assert evaluation.verdict == "not_valid"
+    assert "is not a value above 0" in evaluation.findings[0].reason
+
+
+def test_a_sweep_that_is_cut_off_where_it_begins_is_not_judged():
+    size = SWEEP.channels["impedance_ohm"]
+    limit = size[:30].min()
+    channels = {"impedance_ohm": np.minimum(size, limit), "phase_deg": SWEEP.channels["phase_deg"]}
+    assert (channels["impedance_ohm"][:30] == limit).all()
+    evaluation = evaluate(step(order(4.7)), [Recording(np.empty(0), {"frequency_hz": FREQUENCY, **channels})], SETUP)
+    assert evaluation.verdict == "not_valid"
+    assert "carry the greatest value" in evaluation.findings[0].reason
+
+
+def test_a_transfer_without_branches_is_compared():
     record = Recording(np.empty(0), {"frequency_hz": FREQUENCY, "gain_db": -np.abs(np.log(FREQUENCY))})
     evaluation = evaluate(step(order(4.7)), [record], SETUP)
     assert evaluation.verdict == "inconclusive"
-    assert "a transfer in dB, from which no branch can be fitted" in found(evaluation, "tuned_order")[0].reason
     limit = {"quantity": "correlation", "min": 0.99}
     assert evaluate(step(limit), [record, record], SETUP).verdict == "conforms"
 
