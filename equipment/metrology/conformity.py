@@ -15,6 +15,8 @@ from equipment.metrology.propagation import whole_degrees
 from equipment.metrology.rounding import rounded
 
 Verdict = Literal["conforms", "does_not_conform", "inconclusive"]
+STATEMENTS = ("two_states", "four_states")
+"""Kinds of statement that can be agreed; the first is usual."""
 Statement = Literal["pass", "conditional_pass", "conditional_fail", "fail"]
 
 # Far below what any instrument resolves: 0.3 - 0.1 must not refuse 0.2 because of binary fractions.
@@ -81,6 +83,31 @@ def _load_rules() -> Mapping[str, DecisionRule]:
 
 
 DECISION_RULES: Mapping[str, DecisionRule] = _load_rules()
+
+
+def has_guard_band(rule: str, guard_factor: float | None = None) -> bool:
+    """Return whether a rule leaves a band between pass and fail, so that a statement can have four states.
+
+    Parameters
+    ----------
+    rule : str
+        Name of a decision rule; an unknown one has none.
+    guard_factor : float, optional
+        The customer's own r, dimensionless.
+
+    Returns
+    -------
+    bool
+        r above 0.
+
+    Examples
+    --------
+    >>> has_guard_band("guard_band"), has_guard_band("simple_acceptance"), has_guard_band("customer_defined", 0.5)
+    (True, False, True)
+    """
+    known = DECISION_RULES.get(rule)
+    factor = guard_factor if guard_factor is not None or known is None else known.guard_factor
+    return factor is not None and factor > 0
 
 
 def guard_factor_of(rule: str, guard_factor: float | None = None) -> float:
@@ -372,15 +399,9 @@ def decide(
     """
     _check(minimum, maximum, expanded_uncertainty, coverage_factor)
     factor = guard_factor_of(rule, guard_factor)
-    spaced = f" {unit}" if unit else ""
-    if not math.isfinite(value):
-        return _undecided("The value is not a finite number, so nothing can be stated about it.", rule)
-    if expanded_uncertainty is not None and not math.isfinite(expanded_uncertainty):
-        return _undecided("The expanded uncertainty is not a finite number, so the value cannot be judged.", rule)
-    if expanded_uncertainty is None and factor != 0:
-        needs = DECISION_RULES[rule].title
-        return _undecided(f"The uncertainty is not known, and the agreed rule needs it ({needs}).", rule)
-    said = _Spoken(value, expanded_uncertainty, spaced)
+    if reason := _why_undecided(value, expanded_uncertainty, rule, factor):
+        return _undecided(reason, rule)
+    said = _Spoken(value, expanded_uncertainty, f" {unit}" if unit else "")
     known = None if expanded_uncertainty is None else (expanded_uncertainty / coverage_factor, degrees_of_freedom)
     return _judge(said, known, minimum, maximum, rule, factor, subject)
 
@@ -411,6 +432,17 @@ def _judge(
     u, freedom = known
     probability = probability_of_conformity(value, u, minimum=minimum, maximum=maximum, degrees_of_freedom=freedom)
     return Decision(_VERDICTS[statement], reason, probability, statement, low, high, band, rule)
+
+
+def _why_undecided(value: float, expanded_uncertainty: float | None, rule: str, factor: float) -> str:
+    """Return why nothing can be decided on a value, in a sentence; empty where it can."""
+    if not math.isfinite(value):
+        return "The value is not a finite number, so nothing can be stated about it."
+    if expanded_uncertainty is not None and not math.isfinite(expanded_uncertainty):
+        return "The expanded uncertainty is not a finite number, so the value cannot be judged."
+    if expanded_uncertainty is None and factor != 0:
+        return f"The uncertainty is not known, and the agreed rule needs it ({DECISION_RULES[rule].title})."
+    return ""
 
 
 def _undecided(reason: str, rule: str) -> Decision:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +11,7 @@ from scipy.linalg import toeplitz
 
 _LEAST_READINGS = 16
 _SIGMAS = 0.5
+_NOTHING = 1e-12
 
 
 def likeness(residuals: ArrayLike, parameters: int = 1) -> NDArray[np.float64]:
@@ -109,7 +111,12 @@ def counted(columns: NDArray[np.float64], reading: NDArray[np.float64], alike: A
     Returns
     -------
     tuple of (float, float)
-        c in u² = c Σ r², and the degrees of freedom of u, at least 1.
+        c in u² = c Σ r², above 0, and the degrees of freedom of u, at least 1.
+
+    Raises
+    ------
+    ValueError
+        There are no more readings than parameters.
 
     Notes
     -----
@@ -131,10 +138,23 @@ def counted(columns: NDArray[np.float64], reading: NDArray[np.float64], alike: A
     row[0] = 1.0
     known = np.asarray(alike, dtype=float)[: count - 1]
     row[1 : 1 + len(known)] = known
-    matrix = toeplitz(row)
     inverse = np.linalg.pinv(columns)
-    left = (np.eye(count) - columns @ inverse) @ matrix
-    weights = reading @ inverse
-    trace = float(np.trace(left))
-    freedom = trace**2 / float(np.sum(left * left.T))
-    return float(weights @ matrix @ weights) / trace, max(1.0, freedom)
+    weights, left_over = reading @ inverse, np.eye(count) - columns @ inverse
+    for matrix in _possible(toeplitz(row)):
+        left = left_over @ matrix
+        variance, trace = float(weights @ matrix @ weights), float(np.trace(left))
+        if variance > _NOTHING and trace > _NOTHING:
+            return variance / trace, max(1.0, trace**2 / float(np.sum(left * left.T)))
+    raise ValueError("The readings do not tell more than the parameters of the curve.")
+
+
+def _possible(estimated: NDArray[np.float64]) -> Iterator[NDArray[np.float64]]:
+    """Return the correlations as estimated, the nearest that can be, and none: the next where one gives no variance.
+
+    Correlations that were cut off at a lag need not be those of any noise; then some combination of readings would
+    have a variance below 0.
+    """
+    yield estimated
+    values, vectors = np.linalg.eigh(estimated)
+    yield (vectors * np.maximum(values, 0.0)) @ vectors.T
+    yield np.eye(len(estimated))

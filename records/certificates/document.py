@@ -20,11 +20,12 @@ from records.selectors.digests import current_evaluation
 from records.selectors.stated import values_in_words
 from schedules.models import Order, Plan, Step, Unit
 from schedules.rules.vocabulary import EQUIPMENT_KINDS, RATING_FIELDS
+from schedules.selectors import agreed_decision
 
 FORMAT = "withstand-certificate/1"
 STATEMENT = "The results relate only to the items tested."
 RATING_NAMES = {field.name: (field.label, field.unit) for field in RATING_FIELDS}
-NOT_RATINGS = ("equipment", "standards", "tests", "discharge_procedure", "decision_rule")
+NOT_RATINGS = ("equipment", "standards", "tests", "discharge_procedure", "decision_rule", "guard_factor", "statements")
 
 
 def document_digest(document: dict[str, Any]) -> str:
@@ -50,7 +51,7 @@ def build_document(
         "item": _item(unit),  # g, h
         "tested_from": min(instant(run.started_at) for run in runs),  # i
         "tested_until": max(instant(run.started_at) for run in runs),
-        "decision_rule": unit.order.decision_rule,  # 7.8.6
+        **agreed_decision(unit.order),  # 7.8.6
         "verdict": "conforms" if all(row.concession is None for row in settled) else "concession",
         "plan": _plan(plan),
         "runs": [_run(run) for run in runs],  # m

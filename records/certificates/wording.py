@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -54,7 +55,36 @@ DECISIONS = {
         "Guard band (ILAC-G8, w = U): a value conforms when it lies inside its limit by at least its expanded "
         "uncertainty."
     ),
+    "iso_14253": (
+        "Guard band (ISO 14253-1, w = 0.83 U): a value conforms when it lies inside its limit by at least 0.83 of its "
+        "expanded uncertainty."
+    ),
+    "three_sigma": (
+        "Guard band (ILAC-G8, w = 1.5 U): a value conforms when it lies inside its limit by at least 1.5 times its "
+        "expanded uncertainty."
+    ),
+    "six_sigma": (
+        "Guard band (ILAC-G8, w = 3 U): a value conforms when it lies inside its limit by at least three times its "
+        "expanded uncertainty."
+    ),
+    "non_critical": (
+        "Non-critical (ILAC-G8, w = -U): a value conforms unless it lies beyond its limit by more than its expanded "
+        "uncertainty."
+    ),
+    "customer_defined": "The customer's own guard band, w = {guard_factor:g} U.",
 }
+
+
+def decision_words(agreed: Mapping[str, Any]) -> str:
+    """Return the agreed decision rule, with its factor and its statements, in a sentence or two."""
+    rule = agreed["decision_rule"]
+    words = DECISIONS.get(rule, rule.replace("_", " ")).format(guard_factor=agreed.get("guard_factor") or 0.0)
+    if agreed.get("statements") != "four_states":
+        return words
+    return (
+        f"{words} Statements have four states: inside the limit by the guard band, pass; inside by less, conditional "
+        "pass; beyond by at most the guard band, conditional fail; beyond by more, fail."
+    )
 
 
 def split_name(name: str) -> tuple[str, str]:

@@ -88,8 +88,9 @@ def compared(channel: str, step: Step, recordings: Sequence[Recording]) -> Compa
     for one in recordings:
         kept = rows_at_voltage(one, step)
         if not kept.any():
-            asked = step.stages[-1].in_words if step.stages else ""
-            return f"No row was read at the voltage that the plan asks, {asked}."
+            if not step.stages:
+                return "No voltage of the record is above 0: the column of the voltage, or its sign, is wrong."
+            return f"No row was read at the voltage that the plan asks, {step.stages[-1].in_words}."
         values = one.channels.get(channel)
         if values is None or len(values) != one.rows or not np.isfinite(values).all():
             return f"The record has no whole column of {channel_words(channel)}."

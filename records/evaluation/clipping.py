@@ -7,6 +7,7 @@ import numpy as np
 from records.readers.recording import Samples
 
 _LEAST = 5  # equal greatest samples in a row from which on a record is examined
+_LEAST_AT_END, _LEAST_DIFFERENT, _PILED = 10, 20, 5
 
 
 def clipped_samples(values: Samples, resolution: float) -> int:
@@ -39,3 +40,37 @@ def clipped_samples(values: Samples, resolution: float) -> int:
     before = float(top - values[max(first - wide, 0)])
     after = float(top - values[min(last + wide, len(values) - 1)])
     return wide if min(before, after) / 8 > 2 * resolution else 0
+
+
+def range_end(values: Samples) -> float | None:
+    """Return the value at which the readings of a detector pile up, so that its range ended there; None where none is.
+
+    Readings that are written finely enough to differ from sample to sample do not meet in one greatest value by chance:
+    there they were cut off. Magnitudes have no smooth top, so the form of the curve beside it tells nothing.
+
+    Parameters
+    ----------
+    values : ndarray (n,)
+        Magnitudes [any unit].
+
+    Returns
+    -------
+    float or None
+        The greatest value, where at least ten samples carry it, five times as many as carry the next one, and the
+        others are of at least twenty different values (our own choice, no source).
+
+    Examples
+    --------
+    >>> readings = np.concatenate([np.linspace(0.1, 4.9, 49), np.full(12, 80.0)])
+    >>> range_end(readings), range_end(readings[:-3])
+    (80.0, None)
+    """
+    top = float(values.max(initial=0.0))
+    at_top = values == top
+    count = int(np.count_nonzero(at_top))
+    if count < _LEAST_AT_END or count == len(values):
+        return None
+    others = values[~at_top]
+    at_next = int(np.count_nonzero(others == others.max()))
+    different = len(np.unique(others[:: max(1, len(others) // 10_000)]))
+    return top if count >= _PILED * at_next and different >= _LEAST_DIFFERENT else None

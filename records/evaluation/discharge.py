@@ -9,13 +9,14 @@ import numpy as np
 
 from records.evaluation.applied import AppliedVoltage
 from records.evaluation.discharge_basis import WINDOW_S, DischargeBasis
-from records.evaluation.examination import Examination
+from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.measured import Measured, expanded, relative_standard_uncertainty, resolution_of
 from records.evaluation.pulse_record import examine_pulses, is_pulse_list
 from records.evaluation.setups import Setup
+from records.evaluation.soundness import repeated, standing_still
 from records.evaluation.step import Stage, Step
 from records.evaluation.thinning import thinned_trend
-from records.evaluation.waveform import NotAWave, changes_sign, trend_of
+from records.evaluation.waveform import NotAWave, WaveCutOff, changes_sign, trend_of
 from records.readers.recording import Recording, Samples
 
 _IN_A_ROW = 3
@@ -73,6 +74,11 @@ class DetectorRecord(DischargeBasis):
         words = f"The noise was read from the {self.quiet_until} samples before the voltage was raised."
         return Measured(self.noise_pc, self.u_charge(self.noise_pc), words)
 
+    @property
+    def magnitudes_pc(self) -> Samples:
+        """All readings [pC]."""
+        return self.charge_pc
+
     def lit_at(self, charge_pc: float) -> Samples:
         """Return the first of each three samples in a row above a charge [s]."""
         over = self.charge_pc > charge_pc
@@ -120,6 +126,12 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     Examination
         See `DischargeBasis` for each quantity.
 
+    Raises
+    ------
+    NotExaminable
+        A detector's record in which times repeat, or the voltage never moves; a list of pulses may have pulses at one
+        time, and says in its own words where it cannot be examined.
+
     References
     ----------
     IEC 60270:2000 with AMD1:2015, clauses 3 to 5, from memory; the design, section 6.
@@ -127,6 +139,9 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     sampled, words = _by_periods(recording)
     if sampled is None and is_pulse_list(recording):
         return examine_pulses(step, recording, setup)
+    reason = repeated(recording.time_s) or standing_still("voltage_kv", recording.channels["voltage_kv"])
+    if reason:
+        raise NotExaminable(reason)
     record = DetectorRecord(step, sampled or recording, setup)
     return Examination(
         record.measure,
@@ -153,6 +168,8 @@ def _by_periods(recording: Recording) -> tuple[Recording | None, tuple[str, ...]
         return None, ()
     try:
         wave = trend_of(time_s, channels["voltage_kv"])
+    except WaveCutOff as fault:
+        raise NotExaminable(str(fault)) from fault
     except NotAWave:
         return None, ()
     firsts = np.searchsorted(time_s, wave.time_s - wave.interval_s / 2)

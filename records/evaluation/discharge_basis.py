@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from records.evaluation.applied import AppliedVoltage
+from records.evaluation.clipping import range_end
 from records.evaluation.findings import Event
 from records.evaluation.measured import Measured, relative_standard_uncertainty, spoken
 from records.evaluation.quantities import QUANTITIES
@@ -104,7 +105,7 @@ class DischargeBasis(ABC):
 
     Notes
     -----
-    What differs between a detector's reading and a list of pulses is in four methods: which moments count as lit or
+    What differs between a detector's reading and a list of pulses is in a few methods: which moments count as lit or
     as burning, what the charge is, and how it is said.
     """
 
@@ -135,6 +136,11 @@ class DischargeBasis(ABC):
     @abstractmethod
     def u_charge(self, charge_pc: float) -> float | None:
         """Return U at k = 2 of one charge [pC]; None where no instrument is stated."""
+
+    @property
+    @abstractmethod
+    def magnitudes_pc(self) -> Samples:
+        """All charges of the record, without sign [pC]."""
 
     @abstractmethod
     def lit_at(self, charge_pc: float) -> Samples:
@@ -217,6 +223,36 @@ class DischargeBasis(ABC):
             return None
         end = int(np.searchsorted(self.time_s, place.stay.start_s + stage.hold_s * (1 + 1e-9), side="right"))
         return slice(place.stay.first, min(max(end, place.stay.first + 1), place.stay.last + 1))
+
+    @cached_property
+    def range_end_pc(self) -> float | None:
+        """Charge at which the detector's range ended [pC]; None where the record does not show it."""
+        return range_end(self.magnitudes_pc)
+
+    def _within_range(
+        self, measured: Measured, stage: Stage, limit_pc: float | None, last_s: float | None = None
+    ) -> Measured:
+        """Return what was measured in a hold, or that the detector's range ended in it, short of the limit.
+
+        Where the end of the range lies above the limit, what reached it is above the limit too. `last_s` is how much of
+        the end of the hold counts [s], for the charge itself, which is not valid then; all of it where that is None.
+        """
+        end, hold = self.range_end_pc, self.hold_of(stage)
+        if end is None or hold is None or (limit_pc is not None and end > limit_pc):
+            return measured
+        at_end = self._burning_in(hold, end * (1 - _SLACK))
+        first_s = -math.inf if last_s is None else float(self.time_s[hold.stop - 1]) - last_s
+        cut = int(np.count_nonzero(at_end >= first_s))
+        if not cut:
+            return measured
+        words = (
+            f"{cut} readings of the hold at {stage.voltage_kv:g} kV stand at {spoken(end, None)} pC, the greatest of "
+            "the record, while the others differ: the detector's range ended there, and what was above it is not "
+            "known. Measure again in a higher range."
+        )
+        if last_s is None:
+            return Measured(None, words=words)
+        return Measured(None, words=words, at_least=end, settled="not_valid")
 
     def _way_down(self) -> slice | None:
         """Return the samples from the end of the first stage to the end of the measuring hold."""
@@ -320,9 +356,11 @@ class DischargeBasis(ABC):
             case "extinction_voltage_kv":
                 return self.extinction_voltage()
             case "time_to_extinction_s":
-                return self.time_to_extinction(stage)
+                return self._within_range(self.time_to_extinction(stage), stage, self.limit_pc)
             case "apparent_charge_pc":
-                return self.apparent_charge(stage, criterion.window_s)
+                window_s = criterion.window_s or self.step.window_s or WINDOW_S
+                charge = self.apparent_charge(stage, window_s)
+                return self._within_range(charge, stage, criterion.maximum, window_s)
             case "background_noise_pc":
                 return self.noise()
             case "noise_after_pc":

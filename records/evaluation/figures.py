@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from equipment.metrology.rounding import rounded
 from records.evaluation.quantities import QUANTITIES
@@ -44,6 +45,34 @@ def word_of(verdict: str, judges: str, minimum: float | None, maximum: float | N
     if is_only_reported(minimum, maximum):
         return "reported"
     return "valid" if judges == "test" else ""
+
+
+_STATEMENTS: Mapping[str, str] = {
+    "pass": "pass",
+    "conditional_pass": "conditional pass",
+    "conditional_fail": "conditional fail",
+    "fail": "fail",
+}
+
+
+def statement_of(row: Mapping[str, Any]) -> str:
+    """Return the four-state statement of a finding in words, where it was agreed to state it; else nothing.
+
+    Parameters
+    ----------
+    row : mapping
+        A finding with the keys of the shell contract.
+
+    References
+    ----------
+    ILAC-G8:09/2019, non-binary statements with a guard band (from memory).
+
+    Examples
+    --------
+    >>> statement_of({"statement": "conditional_pass", "has_four_states": True})
+    'conditional pass'
+    """
+    return _STATEMENTS.get(row.get("statement") or "", "") if row.get("has_four_states") else ""
 
 
 def scale_of(unit: str, magnitude: float) -> tuple[float, str]:

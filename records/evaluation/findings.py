@@ -48,6 +48,8 @@ class Finding:
     statement : str or None
         Four-state statement of ILAC-G8 (``pass``, ``conditional_pass``, ``conditional_fail``, ``fail``) that the rule
         gives; None where no limit decided, or where a fault of the test went before it.
+    has_four_states : bool
+        Whether it was agreed to state it, beside the verdict.
     """
 
     quantity: str
@@ -66,6 +68,7 @@ class Finding:
     is_implied: bool = False
     correction: str = ""
     statement: str | None = None
+    has_four_states: bool = False
 
     @property
     def standard_uncertainty(self) -> float | None:
@@ -74,7 +77,9 @@ class Finding:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the finding with the keys of the shell contract."""
-        told = {"correction": self.correction} if self.correction else {}
+        told: dict[str, Any] = {"correction": self.correction} if self.correction else {}
+        if self.has_four_states:
+            told["has_four_states"] = True
         return told | {
             "quantity": self.quantity,
             "stage": self.stage,

@@ -73,6 +73,7 @@ def judge(criterion: Criterion, measured: Measured) -> Finding:
         is_implied=criterion.is_implied,
         correction=measured.correction,
         statement=statement,
+        has_four_states=criterion.has_four_states,
     )
 
 

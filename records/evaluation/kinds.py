@@ -86,6 +86,8 @@ class Kind:
         Whether equal values of the axis are refused.
     least_rows : int
         Fewest samples.
+    must_move : tuple of str
+        Channels of which not every sample may be the same.
     optional : tuple of str
         Further channels that are looked at where a record has them.
     stages : StageNeed or None
@@ -102,6 +104,7 @@ class Kind:
     axis: str = "time_s"
     is_axis_strict: bool = False
     least_rows: int = 3
+    must_move: tuple[str, ...] = ()
     optional: tuple[str, ...] = ()
     stages: StageNeed | None = None
     keys: tuple[Key, ...] = ()
@@ -180,6 +183,8 @@ _ALL = (
             "ramp_rate_pct_per_s",
             "voltage_drop_pct",
         ),
+        is_axis_strict=True,
+        must_move=("voltage_kv",),
         stages=_HELD,
     ),
     _kind(

@@ -232,6 +232,11 @@ class PulseRecord(DischargeBasis):
         """Return the r.m.s. voltage at one moment [kV], interpolated; None in a gap or outside the record."""
         return self.source.at(moment_s)
 
+    @property
+    def magnitudes_pc(self) -> Samples:
+        """Magnitudes of all pulses that count [pC]."""
+        return self.pulses.magnitude_pc
+
     def lit_at(self, charge_pc: float) -> Samples:
         """Return the times of the pulses above a charge that repeat [s]."""
         times = self.pulses.time_s[self.pulses.magnitude_pc > charge_pc]

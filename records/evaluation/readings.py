@@ -15,12 +15,12 @@ from records.evaluation.examination import Examination, NotExaminable
 from records.evaluation.measured import Measured, acting_on, spoken
 from records.evaluation.quantities import QUANTITIES
 from records.evaluation.setups import ONLY_IF_NAMED, Instrument, Setup
+from records.evaluation.soundness import LARGEST, SMALLEST
 from records.evaluation.step import Criterion, Step
 from records.evaluation.wording import called, channel_words
 from records.readers.recording import Recording, Samples
 
 Part = tuple[float, float]
-_LARGEST, _SMALLEST = 1e15, 1e-15
 
 
 def instrument_parts(setup: Setup, value: float, *quantities: str) -> list[Part]:
@@ -89,7 +89,7 @@ def said(estimate: Estimate) -> str:
 
 
 def require_plausible(recordings: Sequence[Recording]) -> None:
-    """Refuse numbers that no instrument of these tests writes, before arithmetic runs out of range with them.
+    """Refuse numbers that no instrument of these tests writes, also where only some of a column are so small.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def require_plausible(recordings: Sequence[Recording]) -> None:
     for place, one in enumerate(recordings, 1):
         for name, values in one.channels.items():
             sizes = np.abs(values[np.isfinite(values)])
-            if sizes.size and (sizes.max() > _LARGEST or sizes[sizes > 0].min(initial=1.0) < _SMALLEST):
+            if sizes.size and (sizes.max() > LARGEST or sizes[sizes > 0].min(initial=1.0) < SMALLEST):
                 where = f" of {called(one, f'record {place}')}" if len(recordings) > 1 else ""
                 raise NotExaminable(f"The {channel_words(name)}{where} holds numbers that no instrument writes.")
 

@@ -10,6 +10,7 @@ from records.readers.plausibility import steps_of
 from records.readers.recording import Recording, Samples
 
 _AXIS_WORDS = {"time_s": "Time", "frequency_hz": "Frequency"}
+LARGEST, SMALLEST = 1e15, 1e-15  # in the units of the channels' names; arithmetic runs out of range far beyond them
 
 
 def channels_of(recording: Recording, kind: Kind) -> tuple[str, ...]:
@@ -44,10 +45,33 @@ def unsound(recording: Recording, kind: Kind) -> str:
         needs = "is" if kind.least_rows == 1 else "are"
         return f"The record has {recording.rows} {samples}; at least {kind.least_rows} {needs} needed."
     for name in needed:
-        faulty = np.flatnonzero(~np.isfinite(arrays[name]))
-        if len(faulty):
-            return f"Sample {faulty[0] + 1} of the {channel_words(name)} is not a finite number."
-    return _unsound_axis(arrays[kind.axis], kind) if kind.axis else ""
+        reason = _unsound_numbers(name, arrays[name])
+        if reason:
+            return reason
+    reason = _unsound_axis(arrays[kind.axis], kind) if kind.axis else ""
+    return reason or next(filter(None, (standing_still(name, arrays[name]) for name in kind.must_move)), "")
+
+
+def _unsound_numbers(name: str, values: Samples) -> str:
+    greatest = max(abs(float(values.max(initial=0.0))), abs(float(values.min(initial=0.0))))  # NaN stays NaN in both
+    if not np.isfinite(greatest):
+        return (
+            f"Sample {np.flatnonzero(~np.isfinite(values))[0] + 1} of the {channel_words(name)} is not a finite number."
+        )
+    if greatest > LARGEST or 0 < greatest < SMALLEST:
+        return f"The {channel_words(name)} holds numbers that no instrument writes."
+    return ""
+
+
+def standing_still(name: str, values: Samples) -> str:
+    """Return a sentence where every sample of a voltage is the same and not 0: a test raises it; else nothing."""
+    if np.ptp(values) or not values[0]:
+        return ""
+    return (
+        f"Every one of the {len(values)} samples of the {channel_words(name)} is {values[0]:.6g}: a test shows the "
+        "voltage being raised, and a reading that never moves may be that of an instrument that stands still. Export "
+        "the record from before the voltage is raised."
+    )
 
 
 def _arrays(recording: Recording) -> dict[str, Samples]:
@@ -71,7 +95,10 @@ def _unsound_axis(axis: Samples, kind: Kind) -> str:
         return f"{word} goes backwards at sample {steps.falls_at + 1}."
     if len(axis) > 1 and steps.longest_s <= 0:
         return f"All samples carry the same {word.lower()}."
-    if kind.is_axis_strict and steps.equal:
-        same = int(np.argmax(np.diff(axis) == 0)) + 2
-        return f"Sample {same} carries the same {word.lower()} as the one before it."
-    return ""
+    return repeated(axis, word) if kind.is_axis_strict and steps.equal else ""
+
+
+def repeated(axis: Samples, word: str = "Time") -> str:
+    """Return a sentence where two samples in a row carry the same time or frequency; else nothing."""
+    same = axis[1:] == axis[:-1]
+    return f"Sample {same.argmax() + 2} carries the same {word.lower()} as the one before it." if same.any() else ""

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from equipment.metrology.conformity import DECISION_RULES
+from equipment.metrology.conformity import DECISION_RULES, STATEMENTS
 from records.evaluation.keys import BadStep as BadStep  # what a caller of `parse_step` must be ready for
 from records.evaluation.keys import number_at, rows_at, values_of
 from records.evaluation.kinds import KINDS, Key, Kind, StageNeed
@@ -73,6 +73,8 @@ class Criterion:
         Name of the decision rule.
     guard_factor : float or None
         r in w = r U, where the customer names it.
+    has_four_states : bool
+        Whether a statement of four states was agreed, and is shown beside the verdict.
     judges : str
         ``unit`` or ``test``.
     window_s : float or None
@@ -96,6 +98,7 @@ class Criterion:
     window_s: float | None = None
     is_implied: bool = False
     nominal: float | None = None
+    has_four_states: bool = False
     stated: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -239,8 +242,16 @@ def _criterion(row: Mapping[str, Any], place: str, kind: Kind, stage_names: set[
         judges,
         stated.pop("window_s", None),
         nominal=nominal,
+        has_four_states=_has_four_states(row, place),
         stated=stated,
     )
+
+
+def _has_four_states(row: Mapping[str, Any], place: str) -> bool:
+    asked = row.get("statement", STATEMENTS[0])
+    if asked not in STATEMENTS:
+        raise BadStep(f"{place}.statement: “{asked}” is no kind of statement; use one of {', '.join(STATEMENTS)}.")
+    return bool(asked == STATEMENTS[1])
 
 
 def _decision(row: Mapping[str, Any], place: str) -> tuple[str, float | None]:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from records.evaluation.measured import resolution_of
+from records.readers.plausibility import cut_crests
 from records.readers.recording import Samples
 
 LEAST_SAMPLES_A_PERIOD = 20
@@ -23,10 +24,15 @@ _HIGHEST_HARMONIC, _HARMONIC_PERIODS, _HARMONIC_PLACES = 40, 10, 3
 _FFT_SAMPLES = 1 << 19
 _LEAKED_LINES = 0.02
 _NEIGHBOURS = 25  # periods
+_LEAST_CUT = 3  # crests
 
 
 class NotAWave(ValueError):
     """The samples do not show a wave that can be measured; the message says why."""
+
+
+class WaveCutOff(NotAWave):
+    """The crests of the wave are cut off at the edge of the recorder's range."""
 
 
 @dataclass(frozen=True)
@@ -182,6 +188,15 @@ def _strong_part(voltage: Samples, segments: list[tuple[int, int]], interval: fl
     return voltage[first:last]
 
 
+def _refuse_cut(voltage_kv: Samples) -> None:
+    cut = cut_crests(voltage_kv)
+    if cut is not None and cut.count >= _LEAST_CUT:
+        raise WaveCutOff(
+            f"{cut.count} crests stand still at {cut.at:.4g} kV: the wave is cut off at the edge of the recorder's "
+            "range, so its peak is not known. Measure with a greater range."
+        )
+
+
 def _crests(voltage: Samples, places: NDArray[np.intp], half: int) -> Samples:
     """Return the value of each crest by a parabola through the samples about the greatest one."""
     centre = np.clip(places, half, len(voltage) - half - 1)
@@ -226,6 +241,9 @@ def trend_of(time_s: Samples, voltage_kv: Samples) -> WaveTrend:
     ------
     NotAWave
         No frequency stands out, or there are fewer than 20 samples in a period.
+    WaveCutOff
+        Several crests stand still at the edge of the recorder's range. A single one does not count: a disruptive
+        discharge may drive a recorder out of its range for a moment.
 
     References
     ----------
@@ -241,6 +259,7 @@ def trend_of(time_s: Samples, voltage_kv: Samples) -> WaveTrend:
         )
     if per_period > len(time_s):
         raise NotAWave("The record is shorter than a period of its wave.")
+    _refuse_cut(voltage_kv)
     length = math.ceil(per_period)
     half = max(1, round(per_period * _CREST_DEG / 360))
     times, positive, negative = [], [], []

@@ -17,7 +17,7 @@ from records.evaluation.setups import Setup
 from records.evaluation.step import Criterion, Stage, Step
 from records.evaluation.thinning import thinned_trend
 from records.evaluation.usual import USUAL
-from records.evaluation.waveform import NotAWave, WaveShape, WaveTrend, changes_sign, shape_of, trend_of
+from records.evaluation.waveform import NotAWave, WaveCutOff, WaveShape, WaveTrend, changes_sign, shape_of, trend_of
 from records.readers.recording import Recording
 
 _CREST_LOW, _CREST_HIGH = (share * math.sqrt(2) for share in USUAL["crest_over_sine"].bounds)
@@ -176,6 +176,8 @@ class WithstandRecord:
 def _wave_of(recording: Recording) -> WaveTrend:
     try:
         return trend_of(recording.time_s, recording.channels["voltage_kv"])
+    except WaveCutOff as fault:
+        raise NotExaminable(str(fault)) from fault
     except NotAWave as fault:
         raise NotExaminable(f"The voltage changes sign, so it is a wave and no r.m.s. trend. {fault}") from fault
 
@@ -201,7 +203,7 @@ def examine(step: Step, recording: Recording, setup: Setup) -> Examination:
     Raises
     ------
     NotExaminable
-        The voltage changes sign and yet shows no wave that can be measured.
+        The voltage changes sign and yet shows no wave that can be measured, or its crests are cut off.
 
     References
     ----------

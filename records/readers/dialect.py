@@ -89,9 +89,11 @@ def _shape(line: str, separator: str, decimal: str) -> tuple[int, float]:
     return len(cells), good / len(cells) if good >= 2 or (good == len(cells) == 1) else 0.0
 
 
-def _candidates() -> list[tuple[str, str]]:
+def _candidates(lines: Sequence[str]) -> list[tuple[str, str]]:
+    """Return the pairs to try; commas can be both where cells stand in quotes, and that is tried last."""
     pairs = [(separator, decimal) for separator in SEPARATORS for decimal in ".,"]
-    return [(separator, decimal) for separator, decimal in pairs if separator != decimal]
+    apart = [(separator, decimal) for separator, decimal in pairs if separator != decimal]
+    return apart + [(",", ",")] * any('"' in line for line in lines)
 
 
 def _score(lines: Sequence[str], separator: str, decimal: str) -> tuple[float, int]:
@@ -116,7 +118,7 @@ def _first_row(lines: Sequence[str], separator: str, decimal: str, columns: int)
 
 
 def _scored(lines: Sequence[str]) -> list[tuple[float, int, str, str]]:
-    return [(*_score(lines, separator, decimal), separator, decimal) for separator, decimal in _candidates()]
+    return [(*_score(lines, separator, decimal), separator, decimal) for separator, decimal in _candidates(lines)]
 
 
 def sniff(lines: Sequence[str]) -> Dialect:
@@ -211,7 +213,7 @@ def _labelled(lines: Sequence[str]) -> tuple[str, str, int] | None:
     Its heads must say so, as ``Phase;R (Ω)``: lines before another table look the same.
     """
     told = [place for place, line in enumerate(lines) if line.strip()]
-    for separator, decimal in _candidates():
+    for separator, decimal in _candidates(lines):
         for head, first in itertools.pairwise(told):
             names = split_cells(_without_comment(lines[head]), separator)
             label = next((place for place, name in enumerate(names) if may_name_part(name)), None)

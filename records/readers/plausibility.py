@@ -186,7 +186,7 @@ def of_waves(time_s: Samples, channels: Mapping[str, Samples], declared: Declare
         if is_alternating and declared.frequency_hz:
             said.extend(_other_frequency(time_s, values, declared.frequency_hz, name))
         if is_alternating or is_impulse:
-            said.extend(_clipped(time_s, values, (low, high), name))
+            said.extend(_clipped(time_s, values, name))
     return said
 
 
@@ -229,13 +229,27 @@ def _other_frequency(time_s: Samples, values: Samples, declared_hz: float, name:
     return [f"The file declares {declared_hz:.4g} Hz; {name} has {found:.4g} Hz."]
 
 
-def _clipped(time_s: Samples, values: Samples, ends: tuple[float, float], name: str) -> list[str]:
-    """Return a sentence where a wave rises steeply to one and the same greatest value and stays there.
+@dataclass(frozen=True)
+class CutCrests:
+    """Where a wave is cut off: at which value, how many crests stand still there, and the first sample that does."""
+
+    at: float
+    count: int
+    first: int
+
+
+def cut_crests(values: Samples) -> CutCrests | None:
+    """Return where a wave rises steeply to one and the same greatest or least value and stays there; None if nowhere.
 
     A crest that is only coarsely quantised is reached by a step of one digit; a cut one by a larger step.
+
+    Parameters
+    ----------
+    values : ndarray (n,)
+        Samples of the wave [any unit].
     """
     digit = float(np.min(np.abs(np.diff(np.unique(values[:20_000]))), initial=np.inf))
-    for end in ends:
+    for end in (float(values.min()), float(values.max())):
         at_end = np.concatenate(([False], values == end, [False]))
         edges = np.flatnonzero(at_end[1:] != at_end[:-1])
         starts, stops = edges[::2], edges[1::2]
@@ -245,12 +259,18 @@ def _clipped(time_s: Samples, values: Samples, ends: tuple[float, float], name: 
         step = np.abs(end - values[starts[long] - 1])
         cut = step > 2.5 * digit
         if cut.any():
-            first = starts[long][cut][0]
-            return [
-                f"{name} is cut off at {end:.6g}: {int(cut.sum())} crests stand still there, the first at "
-                f"{time_s[first]:.6g} s. Measure with a greater range."
-            ]
-    return []
+            return CutCrests(end, int(cut.sum()), int(starts[long][cut][0]))
+    return None
+
+
+def _clipped(time_s: Samples, values: Samples, name: str) -> list[str]:
+    cut = cut_crests(values)
+    if cut is None:
+        return []
+    return [
+        f"{name} is cut off at {cut.at:.6g}: {cut.count} crests stand still there, the first at "
+        f"{time_s[cut.first]:.6g} s. Measure with a greater range."
+    ]
 
 
 def of_dates(start: datetime | None, trigger: datetime | None, duration_s: float) -> list[str]:

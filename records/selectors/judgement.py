@@ -7,7 +7,15 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from records.evaluation.figures import NOT_KNOWN, Figure, figure_of, is_only_reported, limits_in_words, word_of
+from records.evaluation.figures import (
+    NOT_KNOWN,
+    Figure,
+    figure_of,
+    is_only_reported,
+    limits_in_words,
+    statement_of,
+    word_of,
+)
 from records.evaluation.parts import part_named
 from records.models import Evaluation, Finding, Record, Run
 from records.models.procedure import basis_words, document_of, quantity_words, stage_words
@@ -31,6 +39,7 @@ class FindingRow:
     stage: str
     limit: str
     basis: str
+    statement: str = ""
 
     @property
     def is_only_reported(self) -> bool:
@@ -80,6 +89,7 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
         return []
     document = document_of(evaluation.run)
     found = sorted(evaluation.findings.all(), key=_place)
+    stated = dict(enumerate(evaluation.document.get("findings", ()), start=1))
     return [
         FindingRow(
             row,
@@ -87,6 +97,7 @@ def finding_rows(evaluation: Evaluation | None) -> list[FindingRow]:
             stage_words(row.stage) if row.stage else "",
             limits_in_words(row.minimum, row.maximum, row.unit),
             basis_words(document, row.quantity, row.stage),
+            statement_of(stated.get(row.position, {})),
         )
         for row in found
     ]

@@ -67,6 +67,12 @@ def word_for(finding: dict[str, Any]) -> str:
 
 
 @register.filter
+def statement_words(finding: dict[str, Any]) -> str:
+    """Return the four-state statement of a finding where it was agreed, else nothing."""
+    return figures.statement_of(finding)
+
+
+@register.filter
 def limit_of(finding: dict[str, Any]) -> str:
     """Return the limits of a finding or criterion in words."""
     unit = finding.get("unit") or wording.split_name(finding["quantity"])[1]
@@ -74,9 +80,9 @@ def limit_of(finding: dict[str, Any]) -> str:
 
 
 @register.filter
-def decision_words(rule: str) -> str:
-    """Return a decision rule in one sentence."""
-    return wording.DECISIONS.get(rule, rule.replace("_", " "))
+def decision_words(document: dict[str, Any]) -> str:
+    """Return the agreed decision rule of a certificate, with its factor and its statements, in a sentence or two."""
+    return wording.decision_words(document)
 
 
 @register.filter

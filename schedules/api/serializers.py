@@ -48,6 +48,8 @@ class OrderSerializer(serializers.ModelSerializer):
             "purchase_reference",
             "standards",
             "decision_rule",
+            "guard_factor",
+            "statements",
             "discharge_procedure",
             "hold_kinds",
             "witness_kinds",

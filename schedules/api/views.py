@@ -26,7 +26,7 @@ from schedules.services.orders import edit_order, enter_order, review_contract
 from schedules.services.plans import adopt_plan, propose_plan
 from schedules.services.units import edit_unit, enter_units
 
-OWN_FIELDS = ("equipment", "serial", "standards", "decision_rule", "discharge_procedure")
+OWN_FIELDS = ("equipment", "serial", "standards", "decision_rule", "guard_factor", "statements", "discharge_procedure")
 
 
 class ReadAndEnter(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet):

@@ -29,6 +29,15 @@ class Order(models.Model):
     class DecisionRule(models.TextChoices):
         SIMPLE_ACCEPTANCE = "simple_acceptance", "Simple acceptance (ILAC-G8, w = 0)"
         GUARD_BAND = "guard_band", "Guard band (ILAC-G8, w = U)"
+        ISO_14253 = "iso_14253", "Guard band of ISO 14253-1 (w = 0.83 U)"
+        THREE_SIGMA = "three_sigma", "Guard band of three standard uncertainties (w = 1.5 U)"
+        SIX_SIGMA = "six_sigma", "Guard band of six standard uncertainties (w = 3 U)"
+        NON_CRITICAL = "non_critical", "Non-critical: refused beyond the limit by more than U (w = -U)"
+        CUSTOMER_DEFINED = "customer_defined", "The customer's own (w = r·U)"
+
+    class Statements(models.TextChoices):
+        TWO = "two_states", "Two states: conforms, does not conform"
+        FOUR = "four_states", "Four states: pass, conditional pass, conditional fail, fail"
 
     class DischargeProcedure(models.TextChoices):
         AGREED_PRACTICE = "agreed_practice", "Agreed practice (pre-stress, then hold)"
@@ -44,6 +53,8 @@ class Order(models.Model):
     decision_rule = models.CharField(
         max_length=30, choices=DecisionRule.choices, default=DecisionRule.SIMPLE_ACCEPTANCE
     )
+    guard_factor = models.FloatField(null=True, blank=True)
+    statements = models.CharField(max_length=12, choices=Statements.choices, default=Statements.TWO)
     discharge_procedure = models.CharField(
         max_length=30, choices=DischargeProcedure.choices, default=DischargeProcedure.AGREED_PRACTICE, blank=True
     )
@@ -66,7 +77,12 @@ class Order(models.Model):
                 condition=models.Q(reviewed_by__isnull=True, reviewed_at__isnull=True)
                 | models.Q(reviewed_by__isnull=False, reviewed_at__isnull=False),
                 name="review_has_who_and_when",
-            )
+            ),
+            models.CheckConstraint(
+                condition=models.Q(decision_rule="customer_defined", guard_factor__isnull=False)
+                | (~models.Q(decision_rule="customer_defined") & models.Q(guard_factor__isnull=True)),
+                name="a_customers_own_rule_has_its_factor",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -89,6 +89,7 @@ class Criterion:
     tolerance_pct: float | None = None
     guard_factor: float | None = None
     branch: int | None = None
+    has_four_states: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the criterion in the shape of the shell contract; bounds that it does not have are left out."""
@@ -105,6 +106,8 @@ class Criterion:
             ("guard_factor", self.guard_factor),
         )
         shape |= {name: bound for name, bound in bounds if bound is not None}
+        if self.has_four_states:
+            shape["statement"] = "four_states"
         return shape | {"decision": self.decision, "judges": self.judges}
 
 

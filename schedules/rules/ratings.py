@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
+from equipment.metrology.conformity import has_guard_band
 from schedules.rules.errors import BadRatings
 from schedules.rules.vocabulary import BRANCH_RATINGS, EQUIPMENT_KINDS, FIELDS_BY_NAME, RatingField
 
@@ -140,6 +141,12 @@ def _check_together(ratings: Mapping[str, Any]) -> None:
     if own_rule != ("guard_factor" in ratings):
         problem = "is missing" if own_rule else "belongs to the rule customer_defined only"
         raise BadRatings("guard_factor", problem, "give r of w = r·U together with decision_rule customer_defined")
+    if ratings.get("statements") == "four_states" and not has_guard_band(
+        ratings.get("decision_rule", "simple_acceptance"), ratings.get("guard_factor")
+    ):
+        raise BadRatings(
+            "statements", "are of four states, but the rule has no guard band", "agree a rule that has one"
+        )
     both = set(ratings.get("hold_points", ())) & set(ratings.get("witness_points", ()))
     if both:
         raise BadRatings("witness_points", f"names {min(both)}, which is a hold point too", "name it in one of the two")

@@ -330,6 +330,7 @@ class StepMaker:
             nominal=bounds.get("nominal"),
             tolerance_pct=bounds.get("tolerance_pct"),
             guard_factor=self.ratings.get("guard_factor") if rule.judges == "unit" else None,
+            has_four_states=self.ratings.get("statements") == "four_states" and rule.judges == "unit",
             branch=branch.number if branch is not None and branch.name else None,
         )
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from equipment.metrology.conformity import STATEMENTS
+
 EQUIPMENT_KINDS: dict[str, str] = {
     "series_reactor": "Series reactor",
     "shunt_reactor": "Shunt reactor",
@@ -134,6 +136,14 @@ RATING_FIELDS: tuple[RatingField, ...] = (
     ),
     RatingField(
         "guard_factor", "Guard factor", "", "r in w = r·U, for the customer's own rule.", least=-3.0, most=10.0
+    ),
+    RatingField(
+        "statements",
+        "Statements",
+        "",
+        "Of two states, or of four where the rule has a guard band.",
+        form="choice",
+        choices=STATEMENTS,
     ),
     RatingField(
         "hold_points",

@@ -5,7 +5,7 @@ from schedules.selectors.bays import Fitness, StepFitness, bay_fitness, fitness_
 from schedules.selectors.nameplates import RatingLine, nameplate_fields, rating_lines
 from schedules.selectors.orders import OrderDetail, order_detail, orders_matching
 from schedules.selectors.plans import StepSheet, kinds_in_words, sheets_of_document, sheets_of_plan
-from schedules.selectors.proposals import Proposal, plan_digest, proposal_of
+from schedules.selectors.proposals import Proposal, agreed_decision, plan_digest, proposal_of
 from schedules.selectors.units import (
     UnitDetail,
     UnitRow,
@@ -26,6 +26,7 @@ __all__ = [
     "StepSheet",
     "UnitDetail",
     "UnitRow",
+    "agreed_decision",
     "authorised",
     "bay_fitness",
     "fitness_of_document",

@@ -8,7 +8,8 @@ from typing import Any
 from schedules.rules import FIELDS_BY_NAME, RATING_FIELDS, RatingField
 
 ORDER_OWNED = frozenset(
-    {"standards", "decision_rule", "guard_factor", "discharge_procedure", "hold_points", "witness_points"}
+    {"standards", "decision_rule", "guard_factor", "statements"}
+    | {"discharge_procedure", "hold_points", "witness_points"}
 )
 """Ratings that the order settles, not the nameplate."""
 

@@ -10,7 +10,15 @@ from schedules.models import Arrangement, Plan, Step
 from schedules.rules import FIELDS_BY_NAME, STEP_KINDS, TEST_CLASSES
 from schedules.rules.units import unit_of
 
-DECISIONS = {"simple_acceptance": "simple acceptance", "guard_band": "guard band"}
+DECISIONS = {
+    "simple_acceptance": "simple acceptance",
+    "guard_band": "guard band",
+    "iso_14253": "guard band of 0.83 U",
+    "three_sigma": "guard band of 1.5 U",
+    "six_sigma": "guard band of 3 U",
+    "non_critical": "non-critical",
+    "customer_defined": "the customer's own",
+}
 ACCEPTANCES = {
     "three": "three impulses, none with a disruptive discharge",
     "three_plus_nine": "three impulses without a disruptive discharge; after exactly one, nine more without any",
@@ -138,9 +146,17 @@ def criterion_line(criterion: dict[str, Any]) -> CriterionLine:
         quantity=quantity_in_words(criterion["quantity"]) + _of_branch(criterion),
         stage=criterion.get("stage", ""),
         bounds=bounds_in_words(criterion),
-        decision=DECISIONS.get(criterion["decision"], criterion["decision"].replace("_", " ")),
+        decision=decision_in_words(criterion),
         judges=JUDGED.get(criterion["judges"], criterion["judges"]),
     )
+
+
+def decision_in_words(criterion: dict[str, Any]) -> str:
+    """Return the decision rule of a criterion, with the customer's factor and the four states where they are asked."""
+    words = DECISIONS.get(criterion["decision"], criterion["decision"].replace("_", " "))
+    if criterion.get("guard_factor") is not None:
+        words += f", r = {criterion['guard_factor']:g}"
+    return f"{words}, stated in four states" if criterion.get("statement") == "four_states" else words
 
 
 def _of_branch(criterion: dict[str, Any]) -> str:

@@ -39,13 +39,23 @@ def knows_procedure(packs: Iterable[RulePack], equipment: str, procedure: str) -
     )
 
 
+def agreed_decision(order: Order) -> dict[str, Any]:
+    """Return what an order agrees of decisions, in the words of ratings; what is usual is left out."""
+    agreed: dict[str, Any] = {"decision_rule": order.decision_rule}
+    if order.guard_factor is not None:
+        agreed["guard_factor"] = order.guard_factor
+    if order.statements == Order.Statements.FOUR:
+        agreed["statements"] = order.statements
+    return agreed
+
+
 def proposal_of(*, order: Order, equipment: str, ratings: dict[str, Any]) -> Proposal:
     """Derive the plan from a nameplate and the agreed terms of its order."""
     stated = {name: value for name, value in ratings.items() if name not in ORDER_OWNED | {"equipment"}}
     stated |= {
         "equipment": equipment,
         "standards": list(order.standards),
-        "decision_rule": order.decision_rule,
+        **agreed_decision(order),
         "hold_points": list(order.hold_kinds),
         "witness_points": list(order.witness_kinds),
     }

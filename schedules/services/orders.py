@@ -8,15 +8,19 @@ from typing import Any
 
 from django.utils import timezone
 
+from equipment.metrology.conformity import has_guard_band
 from labsite.ledger.services import change_fields, create_with_entry, writing
 from labsite.people.models import Organisation
 from labsite.people.services.numbering import next_number
 from schedules.models import Order
-from schedules.rules import STEP_KINDS
+from schedules.rules import FIELDS_BY_NAME, STEP_KINDS
 from schedules.services.refusals import Refusal, ScheduleRefused
 from schedules.services.rights import require
 
-AGREED_TERMS = ("customer", "standards", "decision_rule", "discharge_procedure", "hold_kinds", "witness_kinds")
+AGREED_TERMS = (
+    *("customer", "standards", "decision_rule", "guard_factor", "statements"),
+    *("discharge_procedure", "hold_kinds", "witness_kinds"),
+)
 """What the contract review agrees; changing one of them undoes the review."""
 
 EDITABLE = (*AGREED_TERMS, "purchase_reference", "wanted_on", "remarks")
@@ -28,6 +32,8 @@ def enter_order(
     purchase_reference: str,
     standards: Iterable[str] = (),
     decision_rule: str = Order.DecisionRule.SIMPLE_ACCEPTANCE,
+    guard_factor: float | None = None,
+    statements: str = Order.Statements.TWO,
     discharge_procedure: str = Order.DischargeProcedure.AGREED_PRACTICE,
     hold_kinds: Iterable[str] = (),
     witness_kinds: Iterable[str] = (),
@@ -37,8 +43,9 @@ def enter_order(
 ) -> Order:
     """Enter an order under its next number; it waits for the contract review.
 
-    Refuses a customer that is the laboratory itself, a missing purchase reference, unknown rules or kinds of test, and
-    a kind of test that is a hold point and a witness point at once.
+    Refuses a customer that is the laboratory itself, a missing purchase reference, unknown rules or kinds of test, a
+    customer's own rule without its factor, statements of four states by a rule that has no guard band, and a kind of
+    test that is a hold point and a witness point at once.
     """
     require(by, "enter_order")
     terms = {
@@ -46,6 +53,8 @@ def enter_order(
         "purchase_reference": purchase_reference,
         "standards": standards,
         "decision_rule": decision_rule,
+        "guard_factor": guard_factor,
+        "statements": statements,
         "discharge_procedure": discharge_procedure,
         "hold_kinds": hold_kinds,
         "witness_kinds": witness_kinds,
@@ -130,6 +139,29 @@ def _tidied(terms: dict[str, Any]) -> dict[str, Any]:
     return tidy
 
 
+def _refused_decision(terms: dict[str, Any]) -> list[Refusal]:
+    """Return what is wrong with the decision rule, its guard factor and the statements asked for."""
+    found = []
+    rule, factor = terms["decision_rule"], terms["guard_factor"]
+    if rule not in Order.DecisionRule.values:
+        found.append(Refusal("decision_rule", f"Choose one of {', '.join(Order.DecisionRule.values)}."))
+    is_own = rule == Order.DecisionRule.CUSTOMER_DEFINED
+    if is_own and factor is None:
+        found.append(Refusal("guard_factor", "Give r of the guard band w = r·U that the customer named."))
+    if factor is not None and not is_own:
+        found.append(Refusal("guard_factor", "Only the customer's own rule has a factor; leave it empty."))
+    field = FIELDS_BY_NAME["guard_factor"]
+    if factor is not None and not field.least <= factor <= field.most:
+        found.append(Refusal("guard_factor", f"Give a number from {field.least:g} to {field.most:g}."))
+    if terms["statements"] not in Order.Statements.values:
+        found.append(Refusal("statements", f"Choose one of {', '.join(Order.Statements.values)}."))
+    if terms["statements"] == Order.Statements.FOUR and not has_guard_band(rule, factor):
+        found.append(
+            Refusal("statements", "Four states need a guard band: without one nothing lies between pass and fail.")
+        )
+    return found
+
+
 def _check(terms: dict[str, Any]) -> None:
     found = []
     if terms["customer"].is_laboratory:
@@ -138,8 +170,7 @@ def _check(terms: dict[str, Any]) -> None:
         found.append(Refusal("purchase_reference", "Give the customer's own reference of the purchase."))
     elif len(terms["purchase_reference"]) > 120:
         found.append(Refusal("purchase_reference", "Shorten the purchase reference to 120 characters."))
-    if terms["decision_rule"] not in Order.DecisionRule.values:
-        found.append(Refusal("decision_rule", f"Choose one of {', '.join(Order.DecisionRule.values)}."))
+    found += _refused_decision(terms)
     if terms["discharge_procedure"] not in Order.DischargeProcedure.values:
         found.append(
             Refusal("discharge_procedure", f"Choose one of {', '.join(filter(None, Order.DischargeProcedure.values))}.")

@@ -36,6 +36,15 @@ class OrderForm(RefusableForm):
     decision_rule = forms.ChoiceField(
         choices=Order.DecisionRule.choices, help_text="Agreed with the customer before any test (ISO/IEC 17025 7.1.3)."
     )
+    guard_factor = NumberField(
+        label="Guard factor r", required=False, help_text="Only for the customer's own rule: r of w = r·U."
+    )
+    statements = forms.ChoiceField(
+        choices=Order.Statements.choices,
+        required=False,
+        initial=Order.Statements.TWO,
+        help_text="Four states need a rule with a guard band.",
+    )
     discharge_procedure = forms.ChoiceField(
         choices=Order.DischargeProcedure.choices,
         required=False,
@@ -64,6 +73,10 @@ class OrderForm(RefusableForm):
         self.fields["customer"].queryset = Organisation.objects.visible_to(viewer).customers()  # type: ignore[attr-defined]
         known = ", ".join(sorted({pack.document for pack in load_packs()}))
         self.fields["standards"].help_text += f" Known: {known}."
+
+    def clean_statements(self) -> str:
+        """Return the kind of statement; two states where nothing was sent."""
+        return str(self.cleaned_data["statements"] or Order.Statements.TWO)
 
 
 class OrderEditForm(OrderForm):

@@ -145,6 +145,15 @@ def test_counts_are_whole_and_what_has_no_limit_is_reported(document):
     assert '<td class="word">valid</td>' in held
 
 
+@pytest.mark.parametrize(("told", "words"), [({}, ""), ({"has_four_states": True}, "<br>conditional pass")])
+def test_a_statement_of_four_states_stands_below_the_verdict_where_it_was_agreed(document, told, words):
+    run = next(row for row in document["runs"] if row["title"].lower().startswith("partial"))
+    rows = [{**row, "verdict": "inconclusive", "statement": "conditional_pass", **told} for row in run["findings"][:1]]
+    page = render_to_string("certificates/parts/run.html", {"run": {**run, "findings": rows}, "pictures": {}})
+    cells = re.findall(r'<td class="word">.*?</td>', page, flags=re.DOTALL)
+    assert [re.sub(r"\s+(?=<)", "", cell).endswith(f"Inconclusive</span>{words}</td>") for cell in cells] == [True]
+
+
 def test_the_pattern_of_pulses_stands_below_the_record(document):
     number = document["runs"][0]["number"]
     pictures = {number: "data:image/svg+xml;base64,AA", pattern_key(number): "data:image/svg+xml;base64,BB"}

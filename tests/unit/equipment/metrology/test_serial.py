@@ -48,3 +48,21 @@ def test_correlations_end_with_the_first_that_chance_could_give():
     assert len(found) < 5
     assert freedom_of(100, 4, 2.0) == 46.0
     assert freedom_of(6, 4, 3.0) == 1.0
+
+
+def test_correlations_that_no_noise_can_have_still_give_a_variance():
+    """Seven readings, each like its neighbours by 0.9 and like no other: ones, -ones in turn would vary by below 0."""
+    columns, alike = np.ones((7, 1)), [0.9]
+    turn = np.array([1.0, -1.0] * 3 + [1.0])
+    assert turn @ (np.eye(7) + 0.9 * (np.eye(7, k=1) + np.eye(7, k=-1))) @ turn < 0
+    slope = np.column_stack([np.ones(7), turn])
+    share, freedom = counted(slope, np.array([0.0, 1.0]), alike)
+    assert share > 0
+    assert freedom >= 1
+    share, freedom = counted(columns, np.ones(1), [])
+    assert (share, freedom) == pytest.approx((1 / 42, 6))  # s²/n = Σ r²/(n (n - 1))
+
+
+def test_no_more_readings_than_parameters_tell_nothing():
+    with pytest.raises(ValueError, match="do not tell more than the parameters"):
+        counted(np.eye(3), np.ones(3), [])

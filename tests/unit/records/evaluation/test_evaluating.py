@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -76,9 +77,44 @@ def test_a_discharge_step_needs_charge():
     )
 
 
-def test_duplicated_times_are_no_obstacle():
-    doubled = Recording(np.repeat(GOOD.time_s, 2), {"voltage_kv": np.repeat(GOOD.channels["voltage_kv"], 2)})
-    assert evaluate(WITHSTAND, [doubled]).verdict == "conforms"
+@pytest.mark.parametrize("step", [WITHSTAND, DISCHARGE])
+def test_a_record_in_which_a_time_repeats_is_not_judged(step):
+    quiet = np.random.default_rng(1).uniform(1, 2, GOOD.rows)
+    whole = Recording(GOOD.time_s, {**GOOD.channels, "charge_pc": quiet})
+    place = GOOD.rows // 2
+    times = np.where(np.arange(GOOD.rows) == place, GOOD.time_s[place - 1], GOOD.time_s)
+    evaluation = evaluate(step, [replace(whole, time_s=times)])
+    assert evaluation.verdict == "not_valid"
+    assert evaluation.findings[0].reason.startswith(f"Sample {place + 1} carries the same time as the one before it.")
+
+
+@pytest.mark.parametrize(("step", "level"), [(WITHSTAND, 30.0), (DISCHARGE, 18.71)])
+def test_a_voltage_that_never_moves_is_no_test(step, level):
+    times = np.arange(400.0)
+    charge = np.random.default_rng(1).uniform(1, 2, 400)
+    single = {**step, "stages": [{**step["stages"][-1], "voltage_kv": level}]}
+    evaluation = evaluate(single, [recording(times, np.full(400, level), charge_pc=charge)])
+    assert evaluation.verdict == "not_valid"
+    assert evaluation.findings[0].reason.startswith(f"Every one of the 400 samples of the voltage is {level:g}: ")
+
+
+@pytest.mark.parametrize("factor", [1e300, 1e-300])
+@pytest.mark.parametrize("kind", ["lightning_impulse", "frequency_response", "temperature_rise"])
+def test_numbers_that_no_instrument_writes_are_told_and_not_computed_with(kind, factor):
+    stages = {"stages": [{"name": "full", "voltage_kv": 100}]} if kind == "lightning_impulse" else {}
+    axis = np.linspace(1.0, 100.0, 50)
+    channels = {
+        "lightning_impulse": {"voltage_kv": np.exp(-axis / 50)},
+        "frequency_response": {"gain_db": -axis},
+        "temperature_rise": {"resistance_ohm": np.exp(-axis / 50)},
+    }[kind]
+    swept = kind == "frequency_response"
+    arrays = {**channels, "frequency_hz": axis * factor} if swept else channels
+    odd = Recording(np.empty(0) if swept else axis * factor, arrays)
+    evaluation = evaluate({"kind": kind, **stages}, [odd])
+    name = "frequency" if swept else "time"
+    assert evaluation.verdict == "not_valid"
+    assert evaluation.findings[0].reason.startswith(f"The {name} holds numbers that no instrument writes.")
 
 
 def test_the_answer_has_the_keys_of_the_contract():

@@ -9,7 +9,7 @@ import pytest
 from records.evaluation.findings import Finding
 from records.evaluation.judging import combine, judge
 from records.evaluation.measured import Measured
-from records.evaluation.step import Criterion
+from records.evaluation.step import BadStep, Criterion, parse_step
 
 
 def finding(judges, verdict, quantity="apparent_charge_pc"):
@@ -49,6 +49,20 @@ def test_the_four_states_of_a_guard_band_stand_in_the_finding(value, statement):
     assert found.as_dict()["standard_uncertainty"] == 2.5
     _, covered = combine([found, finding("test", "not_valid")])
     assert covered[0].as_dict()["statement"] is None
+
+
+@pytest.mark.parametrize(("asked", "is_told"), [({}, False), ({"statement": "four_states"}, True)])
+def test_whether_a_statement_was_agreed_stands_in_the_finding(asked, is_told):
+    row = {"quantity": "resistance_ohm", "max": 1.0, "decision": "guard_band", **asked}
+    step = parse_step({"kind": "winding_resistance", "procedure": {"criteria": [row]}})
+    found = judge(step.criteria[0], Measured(0.5, 0.1)).as_dict()
+    assert ("has_four_states" in found, found["statement"]) == (is_told, "pass")
+
+
+def test_another_kind_of_statement_is_refused():
+    row = {"quantity": "resistance_ohm", "max": 1.0, "statement": "five"}
+    with pytest.raises(BadStep, match=r"criteria\[0\].statement: “five” is no kind of statement; use one of two"):
+        parse_step({"kind": "winding_resistance", "procedure": {"criteria": [row]}})
 
 
 def test_half_a_guard_band():

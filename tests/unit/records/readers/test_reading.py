@@ -34,6 +34,9 @@ DIALECTS = {
     "trailing separators": PLAIN.replace("\n", ",\n"),
     "trailing separators in rows only": PLAIN.replace("\n", ",\n").replace("charge_pc,", "charge_pc"),
     "quoted": '"time_s","voltage_kv","charge_pc"\n"0","1.25","2"\n"0.5","2.5","4.5"\n"1","3.75","100"\n"1.5","5","3"\n',
+    "decimal commas in quotes": (
+        '"time_s","voltage_kv","charge_pc"\n"0","1,25","2"\n"0,5","2,5","4,5"\n"1","3,75","100"\n"1,5","5","3"\n'
+    ),
     "blank lines between rows": PLAIN.replace("\n", "\n\n"),
     "blank lines at the end": PLAIN + "\n\n\n",
     "a row of units": "Time,U,Q\ns,kV,pC\n0,1.25,2\n0.5,2.5,4.5\n1,3.75,100\n1.5,5,3\n",

@@ -53,6 +53,7 @@ def test_not_an_object(given):
         ({"rated_voltage_kv": 20}, "rated_voltage_kv: is 20 kV, above the highest voltage 15.5 kV; "),
         ({"rated_current_ka": 20}, "rated_current_ka: is no rating of series_reactor; "),
         ({"decision_rule": "customer_defined"}, "guard_factor: is missing; "),
+        ({"statements": "four_states"}, "statements: are of four states, but the rule has no guard band; "),
         ({"guard_factor": 0.5}, "guard_factor: belongs to the rule customer_defined only; "),
         (
             {"hold_points": ["partial_discharge"], "witness_points": ["partial_discharge"]},

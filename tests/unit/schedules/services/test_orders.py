@@ -47,7 +47,34 @@ def test_people_outside_technical_work_enter_no_orders(request, who, customer_co
     [
         ({"purchase_reference": " "}, "purchase_reference", "Give the customer's own reference of the purchase."),
         ({"purchase_reference": "x" * 121}, "purchase_reference", "Shorten the purchase reference to 120 characters."),
-        ({"decision_rule": "coin"}, "decision_rule", "Choose one of simple_acceptance, guard_band."),
+        (
+            {"decision_rule": "coin"},
+            "decision_rule",
+            "Choose one of simple_acceptance, guard_band, iso_14253, three_sigma, six_sigma, non_critical, "
+            "customer_defined.",
+        ),
+        (
+            {"decision_rule": "customer_defined"},
+            "guard_factor",
+            "Give r of the guard band w = r·U that the customer named.",
+        ),
+        ({"guard_factor": 0.5}, "guard_factor", "Only the customer's own rule has a factor; leave it empty."),
+        (
+            {"decision_rule": "customer_defined", "guard_factor": 40.0},
+            "guard_factor",
+            "Give a number from -3 to 10.",
+        ),
+        ({"statements": "five_states"}, "statements", "Choose one of two_states, four_states."),
+        (
+            {"statements": "four_states"},
+            "statements",
+            "Four states need a guard band: without one nothing lies between pass and fail.",
+        ),
+        (
+            {"statements": "four_states", "decision_rule": "customer_defined", "guard_factor": 0.0},
+            "statements",
+            "Four states need a guard band: without one nothing lies between pass and fail.",
+        ),
         (
             {"discharge_procedure": "none"},
             "discharge_procedure",
