@@ -444,5 +444,16 @@ def _judge(
     return Decision(_VERDICTS[statement], reason, probability, statement, low, high, band, rule)
 
 
+def _why_undecided(value: float, expanded_uncertainty: float | None, rule: str, factor: float) -> str:
+    """Return why nothing can be decided on a value, in a sentence; empty where it can."""
+    if not math.isfinite(value):
+        return "The value is not a finite number, so nothing can be stated about it."
+    if expanded_uncertainty is not None and not math.isfinite(expanded_uncertainty):
+        return "The expanded uncertainty is not a finite number, so the value cannot be judged."
+    if expanded_uncertainty is None and factor != 0:
+        return f"The uncertainty is not known, and the agreed rule needs it ({DECISION_RULES[rule].title})."
+    return ""
+
+
 def _undecided(reason: str, rule: str) -> Decision:
     return Decision("inconclusive", reason, None, None, None, None, None, rule)

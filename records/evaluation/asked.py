@@ -115,7 +115,15 @@ ASKED: Mapping[str, tuple[Asked, ...]] = {
     ),
     "frequency_response": (
         Asked("reference_ohm", "Reference impedance", "step", "Ω", 1e-3, 1e6, hint="Of a file with reflections."),
-        Asked("termination_ohm", "Termination", "step", "Ω", 1e-3, 1e6, hint="Of a file with the transfer in dB, into which it was measured."),
+        Asked(
+            "termination_ohm",
+            "Termination",
+            "step",
+            "Ω",
+            1e-3,
+            1e6,
+            hint="Of a file with the transfer in dB, into which it was measured.",
+        ),
     ),
     "winding_resistance": _OF_WINDING,
     "insulation_resistance": (

@@ -143,6 +143,8 @@ def test_a_record_that_cannot_be_looked_at_is_called_by_its_name():
     assert said(step, named([good, empty]))[0].startswith("“b.csv”: Sample 2 of the resistance is not a finite number.")
     great = Recording(np.empty(0), {"resistance_ohm": np.array([1e20])})
     assert said(step, named([good, great]))[0].startswith("“b.csv”: The resistance holds numbers that no instrument")
+    great = Recording(np.empty(0), {"resistance_ohm": np.array([0.4, 1e-20])})
+    assert said(step, named([good, great]))[0].startswith("The resistance of “b.csv” holds numbers that no instrument")
 
 
 def test_parts_of_one_file_are_told_apart_by_its_name_too():
