@@ -405,17 +405,6 @@ def decide(
     return _judge(said, known, minimum, maximum, rule, factor, subject)
 
 
-def _why_undecided(value: float, expanded_uncertainty: float | None, rule: str, factor: float) -> str:
-    if not math.isfinite(value):
-        return "The value is not a finite number, so nothing can be stated about it."
-    if expanded_uncertainty is None:
-        needs = DECISION_RULES[rule].title
-        return f"The uncertainty is not known, and the agreed rule needs it ({needs})." if factor else ""
-    if not math.isfinite(expanded_uncertainty):
-        return "The expanded uncertainty is not a finite number, so the value cannot be judged."
-    return ""
-
-
 def _judge(
     said: _Spoken,
     known: tuple[float, float] | None,
