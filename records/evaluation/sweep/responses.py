@@ -17,6 +17,8 @@ from records.readers.recording import Recording, Samples
 
 Complexes = NDArray[np.complexfloating[Any, Any]]
 _BARE = ("frequency_hz", "impedance_ohm")
+_OHMS = ("impedance_ohm", "impedance_real_ohm", "impedance_imag_ohm")
+_MOST_DB = 400.0  # ten thousand million times as much, or as little, as any analyser tells
 
 
 class NoResponse(ValueError):
@@ -90,6 +92,7 @@ def response_of(recording: Recording, step: Step) -> Response:
     port = str(step.stated.get("port", ""))
     if port:
         recording = of_port(recording, port)
+    _refuse_impossible(recording)
     names, channels = channels_of(recording, KINDS[step.kind]), recording.channels
     frequency = channels["frequency_hz"]
     if frequency[0] <= 0:
@@ -99,7 +102,7 @@ def response_of(recording: Recording, step: Step) -> Response:
     else:
         impedance, form = _impedance(names, recording, step)
         magnitude = np.abs(impedance)
-        if not (magnitude > 0).all() or not np.isfinite(magnitude).all():
+        if not (magnitude > 10 ** (-_MOST_DB / 20)).all() or not np.isfinite(magnitude).all():
             place = int(np.argmin(np.where(np.isfinite(magnitude), magnitude, 0.0)))
             raise NoResponse(f"The impedance at {frequency[place]:.6g} Hz is not a value above 0.")
         reference = _reference(recording, step) if "reflection_real" in names else None
@@ -176,6 +179,16 @@ def _reference(recording: Recording, step: Step) -> float:
     if value is None or not value > 0 or not np.isfinite(value):
         raise NoResponse("The reference resistance of the reflection is not known; state reference_ohm in the step.")
     return value
+
+
+def _refuse_impossible(recording: Recording) -> None:
+    """Refuse a value that nothing can have, before it is squared beyond what a number holds."""
+    for name, most in (("gain_db", _MOST_DB), *((one, 10 ** (_MOST_DB / 20)) for one in _OHMS)):
+        values = recording.channel(name)
+        if values is not None and float(np.abs(values).max(initial=0.0)) > most:
+            place = int(np.abs(values).argmax())
+            at = f"{recording.channels['frequency_hz'][place]:.6g} Hz"
+            raise NoResponse(f"A value of {values[place]:.3g} at {at} is none that a sweep can have.")
 
 
 def _refuse_flat(response: Response) -> None:
