@@ -106,7 +106,8 @@ def measured_points(recording: Recording) -> Found:
     if len(frequency) < 4 * _LEAST_KNOTS or frequency[0] <= 0:
         return Found(recording)
     with np.errstate(all="ignore"):  # of values that no sweep has, which are refused later
-        tried = [(way, _bends(way.axis(frequency), frequency, way)) for way in _ways(recording)]
+        ways = [way for way in _ways(recording) if all(np.isfinite(values).all() for values in way.values)]
+        tried = [(way, _bends(way.axis(frequency), frequency, way)) for way in ways]
     straight = [(way, bends > 1) for way, bends in tried if _is_apart(bends, bends > 1)]
     if straight:
         way, off = min(straight, key=lambda one: int(np.count_nonzero(one[1])))

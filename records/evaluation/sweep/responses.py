@@ -17,6 +17,8 @@ from records.readers.recording import Recording, Samples
 
 Complexes = NDArray[np.complexfloating[Any, Any]]
 _BARE = ("frequency_hz", "impedance_ohm")
+_OHMS = ("impedance_ohm", "impedance_real_ohm", "impedance_imag_ohm")
+_MOST_DB = 400.0  # ten thousand million times as much, or as little, as any analyser tells
 
 
 class NoResponse(ValueError):
@@ -99,6 +101,7 @@ def response_of(recording: Recording, step: Step) -> Response:
     is_of_ports = "s21_real" in recording.channels
     if port:
         recording = of_port(recording, port)
+    _refuse_impossible(recording)
     names, channels = channels_of(recording, KINDS[step.kind]), recording.channels
     frequency = channels["frequency_hz"]
     if frequency[0] <= 0:
@@ -172,7 +175,7 @@ def _transfer(frequency: Samples, recording: Recording, step: Step, *, is_of_por
 
 
 def _require_above_zero(frequency: Samples, magnitude: Samples) -> None:
-    fine = np.isfinite(magnitude) & (magnitude > 0)
+    fine = np.isfinite(magnitude) & (magnitude > 10 ** (-_MOST_DB / 20))
     if not fine.all():
         raise NoResponse(f"The impedance at {frequency[fine.argmin()]:.6g} Hz is not a value above 0.")
 
@@ -206,6 +209,16 @@ def _stated_reference(recording: Recording) -> float | None:
     except ValueError:
         return None
     return value if value > 0 and np.isfinite(value) else None
+
+
+def _refuse_impossible(recording: Recording) -> None:
+    """Refuse a value that nothing can have, before it is squared beyond what a number holds."""
+    for name, most in (("gain_db", _MOST_DB), *((one, 10 ** (_MOST_DB / 20)) for one in _OHMS)):
+        values = recording.channel(name)
+        if values is not None and float(np.abs(values).max(initial=0.0)) > most:
+            place = int(np.abs(values).argmax())
+            at = f"{recording.channels['frequency_hz'][place]:.6g} Hz"
+            raise NoResponse(f"A value of {values[place]:.3g} at {at} is none that a sweep can have.")
 
 
 def _refuse_flat(response: Response) -> None:

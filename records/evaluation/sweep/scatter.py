@@ -16,6 +16,7 @@ _WORTH = 1.0  # of the doubled logarithm of the likelihood: what a part must gai
 _LEAST_LEFT = 1e-3  # of a sample that decides a parameter alone
 _SETTLED = 1e-3  # of the doubled logarithm of the likelihood
 _LEAST = 1e-13  # below, only rounding is left
+_NO_SLOPE = 1e-150  # of a parameter that the samples do not tell: its square would not be a number
 _FLOOR = 1e-6  # of the mean square: no sample is taken for better than this
 
 
@@ -184,7 +185,7 @@ class _Known:
 
 def _inverse(slopes: NDArray[np.float64]) -> NDArray[np.float64]:
     size = np.linalg.norm(slopes, axis=0)
-    size[size == 0] = 1.0
+    size[size < _NO_SLOPE] = 1.0
     scaled = slopes / size
     inverse = np.linalg.pinv(scaled.T @ scaled) / np.outer(size, size)
     return np.asarray(inverse, dtype=np.float64)
