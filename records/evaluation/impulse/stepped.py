@@ -43,9 +43,10 @@ class SteppedCurves:
     Notes
     -----
     In each draw the level before the impulse lies elsewhere within a step, and the curve is greater or smaller by up
-    to a step at its crest, so that crest and half value lie anywhere within one too: none is known better. What the staircase makes of the curve is taken through base
-    level, fit (by its derivatives) and filter as the samples are; of the greatest value the search itself is done.
-    Noise counts in it by its mean effect; what it adds as noise is reckoned by `CurveNoise`.
+    to a step at its crest, so that crest and half value lie anywhere within one too: none is known better. What the
+    staircase makes of the curve is taken through base level, fit (by its derivatives) and filter as the samples are;
+    of the greatest value the search itself is done. Noise counts in it by its mean effect; what it adds as noise is
+    reckoned by `CurveNoise`.
 
     References
     ----------
