@@ -57,6 +57,17 @@ def test_an_impulse_of_100_000_samples():
     assert spent_ms <= MOST_MS
 
 
+@pytest.mark.parametrize("bits", [8, 14])
+def test_an_impulse_of_100_000_samples_on_a_coarse_recorder(bits):
+    """Without noise the steps are drawn 64 times; the bound is the same."""
+    record = synthesise_impulse(
+        wave_with_crest(125.0), seed=1, interval_us=0.001, disturbance=Disturbance(bits=bits, offset_kv=1.0)
+    )
+    spent_ms = best_ms(lambda: evaluate(IMPULSE_STEP, [record]))
+    print(f"\n100 000-sample impulse, {bits} bits without noise: {spent_ms:.1f} ms")
+    assert spent_ms <= MOST_MS
+
+
 def test_a_sweep_of_three_branches_and_2000_points():
     """The floor is one linear fit of the six residues: less no rational fit can cost."""
     branches = [
