@@ -218,5 +218,5 @@ def test_a_pulse_list_with_an_odd_voltage_record_is_not_valid():
     odd_voltage = Recording(np.arange(3.0), {"voltage_kv": np.array([1.0, np.nan, 1.0])})
     evaluation = evaluate(STEP, [listed_only, odd_voltage], SETUP)
     assert evaluation.verdict == "not_valid"
-    assert "Sample 2 of voltage_kv" in evaluation.findings[0].reason
+    assert "Sample 2 of the voltage" in evaluation.findings[0].reason
     assert isinstance(PulseRecording(np.zeros(0), {}).voltage, Recording)
