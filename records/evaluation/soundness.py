@@ -104,6 +104,8 @@ def _unsound_axis(axis: Samples, kind: Kind) -> str:
         return f"{word} goes backwards at sample {steps.falls_at + 1}."
     if len(axis) > 1 and steps.longest_s <= 0:
         return f"All samples carry the same {word.lower()}."
+    if 0 < steps.usual_s < SMALLEST:
+        return f"The {word.lower()} holds numbers that no instrument writes."
     return repeated(axis, word) if kind.is_axis_strict and steps.equal else ""
 
 

@@ -179,7 +179,7 @@ def _air(ratings: Mapping[str, Any], steps: Sequence[PlannedStep]) -> list[str]:
     if not is_outside or "discharge_path_m" in ratings:
         return []
     return [
-        "The shortest path through air is not stated (discharge_path_m): set points of external insulation are not "
+        "The shortest path through air is not stated: set points of external insulation are not "
         "corrected for the air of the run (Kt, IEC 60060-1)."
     ]
 
