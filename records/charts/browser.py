@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from records.charts.picture import Picture, band_words, fallback, mark_words
-from records.evaluation.thinning import thin
+from records.evaluation.thinning import thin, thin_dots
 from records.readers.recording import Samples
 
 POINTS = 2000
@@ -32,9 +32,7 @@ def figure(picture: Picture, *, window: tuple[float, float] | None = None, point
     """
     data = [line_trace(picture.time_s, picture.voltage_kv, "Voltage", "kV", "y", "token:accent", window, points)]
     if picture.charge_pc is not None:
-        data.append(
-            line_trace(picture.charge_times, picture.charge_pc, "Charge", "pC", "y2", "token:ink", window, points)
-        )
+        data.append(charge_trace(picture, picture.charge_pc, "token:ink", window, points))
     first, last = window or picture.span
     has_charge = picture.charge_pc is not None
     layout: dict[str, Any] = {
@@ -88,6 +86,17 @@ def line_trace(
         "line": {"color": colour, "width": 1.5},
         "hovertemplate": f"%{{y:.4~g}} {unit} at %{{x:.5~g}} s<extra></extra>",
     }
+
+
+def charge_trace(
+    picture: Picture, charge_pc: Samples, colour: str, window: tuple[float, float] | None, points: int
+) -> dict[str, Any]:
+    """Return a detector's reading as a line, and single pulses as dots, in an eighth of `points` columns."""
+    if picture.charge_time_s is None:
+        return line_trace(picture.time_s, charge_pc, "Charge", "pC", "y2", colour, window, points)
+    times, thinned = thin_dots(picture.charge_time_s, charge_pc, columns=max(points // 8, 40), window=window)
+    dots = line_trace(times, thinned, "Charge", "pC", "y2", colour, None, len(times) + 4)
+    return {**dots, "mode": "markers", "marker": {"color": colour, "size": 3}}
 
 
 def _rectangle(x: tuple[Any, Any], y: tuple[Any, Any], xref: str, yref: str, colour: str) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from records.charts.browser import POINTS, figure, line_trace
+from records.charts.browser import POINTS, charge_trace, figure, line_trace
 from records.charts.picture import Picture
 
 # Lines differ by their dash as well as by their colour.
@@ -92,7 +92,7 @@ def _lines(name: str, picture: Picture, place: int, window: tuple[float, float] 
     colour, dash = _STYLES[place]
     traces = [line_trace(picture.time_s, picture.voltage_kv, "Voltage", "kV", "y", colour, window, POINTS)]
     if picture.charge_pc is not None:
-        traces.append(line_trace(picture.charge_times, picture.charge_pc, "Charge", "pC", "y2", colour, window, POINTS))
+        traces.append(charge_trace(picture, picture.charge_pc, colour, window, POINTS))
     for nth, trace in enumerate(traces):
         trace["line"]["dash"] = dash
         trace["legendgroup"] = trace["name"] = name

@@ -59,6 +59,51 @@ def thin(
     return time_s[kept], values[kept]
 
 
+def thin_dots(
+    time_s: Samples,
+    values: Samples,
+    *,
+    columns: int = 240,
+    rows: int = 40,
+    window: tuple[float, float] | None = None,
+) -> tuple[Samples, Samples]:
+    """Return single events thinned to one for each cell of a grid over time and value: the greatest in it.
+
+    Parameters
+    ----------
+    time_s, values : ndarray (n,)
+        Times [s], never falling, and values [any unit], at least 0.
+    columns, rows : int
+        Cells across and up; as many events may be given back as there are cells.
+    window : tuple of float, optional
+        First and last time to keep [s].
+
+    Returns
+    -------
+    tuple of (ndarray (m,), ndarray (m,))
+        Times and values in order of time, all of them events of the record, the greatest of each column among them.
+
+    Examples
+    --------
+    >>> times, shown = thin_dots(np.array([0.0, 0.1, 9.0]), np.array([5.0, 5.1, 80.0]))
+    >>> shown.tolist()
+    [5.1, 80.0]
+    """
+    if window is not None:
+        first, last = np.searchsorted(time_s, window[0]), np.searchsorted(time_s, window[1], side="right")
+        time_s, values = time_s[first:last], values[first:last]
+    if not len(time_s):
+        return time_s, values
+    begin, span = float(time_s[0]), float(time_s[-1] - time_s[0]) or 1.0
+    top = float(values.max()) or 1.0
+    across = np.minimum((time_s - begin) / span * columns, columns - 1).astype(np.intp)
+    up = np.minimum(np.maximum(values, 0.0) / top * rows, rows - 1).astype(np.intp)
+    order = np.argsort(-values, kind="stable")
+    _, firsts = np.unique((across * rows + up)[order], return_index=True)
+    kept = np.sort(order[firsts])
+    return time_s[kept], values[kept]
+
+
 def thinned_trend(time_s: Samples, voltage_kv: Samples, points: int = 1500) -> dict[str, list[float]]:
     """Return a voltage that was computed from a record as plain values that a picture is drawn from.
 

@@ -115,6 +115,22 @@ def test_single_pulses_are_dots_in_print_and_the_axis_holds_them_all():
     assert max(float(x) for x in re.findall(r"([\d.]+),", voltage.get("d"))) == pytest.approx(366, abs=1)  # half of it
 
 
+def test_single_pulses_are_dots_in_the_browser_and_none_that_stands_out_is_lost():
+    """Pulses of 5 and 50 pC by turns and one of 80 pC: cells of the two rows, and the one."""
+    pulses_s = np.linspace(0, 200, 40_000)
+    charge = np.where(np.arange(40_000) % 2, 5.0, 50.0)
+    charge[31_234] = 80.0
+    picture = Picture(np.linspace(0, 200, 400), np.full(400, 20.0), charge, charge_time_s=pulses_s)
+    dots = figure(picture)["data"][1]
+    assert (dots["mode"], dots["marker"]["color"]) == ("markers", "token:ink")
+    assert set(dots["y"]) == {5.0, 50.0, 80.0}
+    assert len(dots["x"]) <= 3 * 250
+    assert max(np.diff(sorted(dots["x"]))) < 2.0  # no part of the record is left out
+    zoomed = figure(picture, window=(100.0, 101.0))["data"][1]
+    assert (min(zoomed["x"]), max(zoomed["x"])) == pytest.approx((100.0, 101.0), abs=0.01)
+    assert len(zoomed["x"]) > 100
+
+
 def test_found_events_are_named_between_the_panes_and_inside_the_sheet(picture):
     late = replace(picture, marks=[Mark("extinction", float(picture.time_s[-1]), 12.0), *picture.marks])
     root = ET.fromstring(figure_svg(late))
