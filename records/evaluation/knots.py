@@ -17,6 +17,7 @@ _MOST_DIGITS, _OFF_PLACE = 13, 1e-3  # digits that a file is read for, and how n
 _EVEN = 1e-3  # of the interval: an axis that is less even was not interpolated to
 _ASIDE = 0.02  # of the interval: a crossing that lies further outside its gap is none
 _REGULAR = 0.02  # of the interval: by which crossings of one phase scatter
+_LEAST_TURNS = 0.3  # of the kinks: noise alone turns two of three the other way (closed form for independent readings)
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,9 @@ def readings_behind(time_s: Samples, values: Samples) -> Readings:
     every sample must be given back by the readings, and the bends must stand clear of the rounding of the file: a
     record that was not interpolated does not do so. Where no second difference vanishes, which is so with exactly two
     samples between readings, all crossings must have one phase, and only one way to pair the samples may give such
-    crossings: a smooth curve without noise gives them both ways. A reading that happens to lie on the line of its
-    neighbours is not seen; it is one fewer.
+    crossings. The pieces must turn now up, now down: the chords of a smooth curve without noise cross too, and all turn
+    one way, so that a curve without noise is never taken for an interpolated one. A reading that happens to lie on the
+    line of its neighbours is not seen; it is one fewer.
 
     References
     ----------
@@ -155,7 +157,15 @@ def _crossings(
     times = np.concatenate([time_s[before] + share * interval, time_s[at_samples]])
     found = np.concatenate([values[before] + share * left, values[at_samples]])
     order = np.argsort(times)
+    if not _is_scattered(np.diff(found[order]) / np.diff(times[order])):
+        return []
     return [Readings(times[order], found[order], len(values))]
+
+
+def _is_scattered(slopes: NDArray[np.float64]) -> bool:
+    """Return whether the pieces turn now up, now down, as between readings with noise; a smooth curve's do not."""
+    turns = np.sign(np.diff(slopes))
+    return bool(np.count_nonzero(np.diff(turns)) > _LEAST_TURNS * (len(turns) - 1))
 
 
 def _are_given_back(time_s: Samples, values: Samples, found: Readings, rounding: float) -> bool:

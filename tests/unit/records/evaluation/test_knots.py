@@ -133,3 +133,19 @@ def test_a_cooling_curve_does_not_begin_later_because_its_first_piece_is_left_ou
     result = evaluate(RISE, [record])
     resistance = next(finding for finding in result.findings if finding.quantity == "resistance_ohm")
     assert resistance.value == pytest.approx(Winding().hot_ohm, abs=2e-4)
+
+
+def test_a_smooth_curve_is_never_taken_for_an_interpolated_one():
+    """Cooling and absorption without noise, written with 0 to 7 decimals: rounding makes some bends vanish."""
+    taken = []
+    for seed in range(600):
+        chance = np.random.default_rng(seed)
+        times = chance.choice([1, 2, 5, 10, 15, 30]) * np.arange(chance.choice([20, 60, 100, 300])) + 5.0
+        if seed % 2:
+            values = 0.4 + 0.1 * np.exp(-times / chance.uniform(60, 900))
+        else:
+            values = chance.uniform(200, 5000) * (times / 60) ** chance.uniform(0.05, 0.6)
+        written = values.round(int(chance.integers(0, 8))) if chance.random() < 0.7 else values
+        if readings_behind(times, written).interpolated:
+            taken.append(seed)
+    assert taken == []
