@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 import os
 import sys
+import time
+from typing import Any
 
+PATIENCE_S = 60
 UNIT, SISTER = "SR-9301", "SR-9302"
 
 
@@ -21,11 +24,21 @@ def main() -> None:
     from records.demo.cast import FENNMARK, PEOPLE
     from records.demo.clock import Clock
     from records.demo.playing import Player
+    from records.models import Run
     from schedules.models import Bay
     from schedules.services.orders import enter_order, review_contract
     from schedules.services.plans import adopt_plan
     from schedules.services.units import enter_units
     from tests.browser.files import RATINGS
+
+    class Patient(Player):
+        """Signs what is judged, whoever of the site's workers took the job that judges it."""
+
+        def _sign(self, run: Any, stops: str) -> None:
+            until = time.monotonic() + PATIENCE_S
+            while Run.objects.get(pk=run.pk).state != Run.State.JUDGED and time.monotonic() < until:
+                time.sleep(0.2)
+            super()._sign(run, stops)
 
     people = {person.key: User.objects.get(email=person.email) for person in PEOPLE}
     by, now = people["tester"], timezone.now()
@@ -36,7 +49,7 @@ def main() -> None:
     units = enter_units(
         order=order, serials=[UNIT, SISTER], equipment="series_reactor", ratings=plate, design="FR-93", by=by
     )
-    player = Player(people, {bay.name: bay for bay in Bay.objects.all()}, Clock(now), now, lambda words: None)
+    player = Patient(people, {bay.name: bay for bay in Bay.objects.all()}, Clock(now), now, lambda words: None)
     arrangements = [
         adopt_plan(unit=unit, by=by).steps.get(kind="partial_discharge").arrangements.get() for unit in units
     ]
