@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
+from equipment.metrology.conformity import DECISION_RULES
 from equipment.metrology.rounding import rounded
 from records.evaluation import figures
 from records.models.procedure import WORDS
@@ -56,16 +57,16 @@ DECISIONS = {
         "uncertainty."
     ),
     "iso_14253": (
-        "Guard band (ISO 14253-1, w = 0.83 U): a value conforms when it lies inside its limit by at least 0.83 of its "
-        "expanded uncertainty."
+        "Guard band (ISO 14253-1, w = {guard_factor:g} U): a value conforms when it lies inside its limit by at least "
+        "{guard_factor:g} of its expanded uncertainty."
     ),
     "three_sigma": (
-        "Guard band (ILAC-G8, w = 1.5 U): a value conforms when it lies inside its limit by at least 1.5 times its "
-        "expanded uncertainty."
+        "Guard band (ILAC-G8, w = {guard_factor:g} U): a value conforms when it lies inside its limit by at least "
+        "{guard_factor:g} times its expanded uncertainty."
     ),
     "six_sigma": (
-        "Guard band (ILAC-G8, w = 3 U): a value conforms when it lies inside its limit by at least three times its "
-        "expanded uncertainty."
+        "Guard band (ILAC-G8, w = {guard_factor:g} U): a value conforms when it lies inside its limit by at least "
+        "{guard_factor:g} times its expanded uncertainty."
     ),
     "non_critical": (
         "Non-critical (ILAC-G8, w = -U): a value conforms unless it lies beyond its limit by more than its expanded "
@@ -78,7 +79,10 @@ DECISIONS = {
 def decision_words(agreed: Mapping[str, Any]) -> str:
     """Return the agreed decision rule, with its factor and its statements, in a sentence or two."""
     rule = agreed["decision_rule"]
-    words = DECISIONS.get(rule, rule.replace("_", " ")).format(guard_factor=agreed.get("guard_factor") or 0.0)
+    stated = agreed.get("guard_factor")
+    tabulated = DECISION_RULES[rule].guard_factor if rule in DECISION_RULES else None
+    factor = next((one for one in (stated, tabulated) if one is not None), 0.0)
+    words = DECISIONS.get(rule, rule.replace("_", " ")).format(guard_factor=factor)
     if agreed.get("statements") != "four_states":
         return words
     return (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from equipment.metrology import conformity
 from equipment.metrology.conformity import STATEMENTS
 
 EQUIPMENT_KINDS: dict[str, str] = {
@@ -40,15 +41,7 @@ USUAL_PHASES: dict[str, int] = {
 """Number of phases where none is stated."""
 
 TEST_CLASSES: dict[str, str] = {"routine": "Routine", "type": "Type (design)", "special": "Special"}
-DECISION_RULES = (
-    "simple_acceptance",
-    "guard_band",
-    "iso_14253",
-    "three_sigma",
-    "six_sigma",
-    "non_critical",
-    "customer_defined",
-)
+DECISION_RULES = tuple(conformity.DECISION_RULES)
 CONFIDENCES = ("published", "memory", "common practice")
 DISCHARGE_PROCEDURES = ("agreed_practice", "ieee_guide", "procedure_a", "procedure_b")
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
+from equipment.metrology.conformity import DECISION_RULES
 from schedules.models import Arrangement, Plan, Step
 from schedules.rules import FIELDS_BY_NAME, STEP_KINDS, TEST_CLASSES
 from schedules.rules.units import unit_of
@@ -13,9 +14,10 @@ from schedules.rules.units import unit_of
 DECISIONS = {
     "simple_acceptance": "simple acceptance",
     "guard_band": "guard band",
-    "iso_14253": "guard band of 0.83 U",
-    "three_sigma": "guard band of 1.5 U",
-    "six_sigma": "guard band of 3 U",
+    **{
+        name: f"guard band of {DECISION_RULES[name].guard_factor:g} U"
+        for name in ("iso_14253", "three_sigma", "six_sigma")
+    },
     "non_critical": "non-critical",
     "customer_defined": "the customer's own",
 }

@@ -5,10 +5,12 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
+from equipment.metrology.conformity import DECISION_RULES
 from records.certificates.wording import decision_words
 from records.selectors.judgement import finding_rows
 from schedules.models import Order
 from schedules.selectors import agreed_decision, proposal_of
+from schedules.selectors.plans import decision_in_words
 from tests.integration.records import laboratory
 
 pytestmark = pytest.mark.django_db
@@ -64,3 +66,12 @@ def test_the_certificate_says_what_was_agreed():
     assert words.startswith("The customer's own guard band, w = 0.5 U. Statements have four states: ")
     for rule in Order.DecisionRule.values:
         assert not decision_words({"decision_rule": rule, "guard_factor": 2.0}).startswith(rule)
+
+
+def test_every_place_that_names_the_rules_says_the_factors_of_their_table():
+    assert Order.DecisionRule.values == list(DECISION_RULES)
+    for name in ("iso_14253", "three_sigma", "six_sigma"):
+        band = f"{DECISION_RULES[name].guard_factor:g} U"
+        assert f"(w = {band})" in Order.DecisionRule(name).label
+        assert f"w = {band}" in decision_words({"decision_rule": name})
+        assert decision_in_words({"decision": name}) == f"guard band of {band}"
